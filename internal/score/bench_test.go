@@ -1,0 +1,61 @@
+package score
+
+import (
+	"fmt"
+	"testing"
+
+	"evenhand/internal/screen"
+)
+
+// fullRecord has 80 readings of 3 trials: both sides of every paired measure of the default protocol
+// that is read, and, of as many as it takes, a second time by another examiner.
+func fullRecord(p *screen.Protocol, readings int) *screen.Record {
+	rec := &screen.Record{
+		Screen: screen.Screen{ID: "s", Athlete: "a", On: "2026-02-10", Kind: screen.Preseason},
+		Athlete: screen.Athlete{ID: "a", Born: "2010-06-01", Sex: screen.Male, Sport: "baseball", Level: screen.School,
+			Hands: []screen.HandSince{{Hand: screen.RightHand}}},
+	}
+	for round := 0; len(rec.Readings) < readings; round++ {
+		for i := range p.Measures {
+			m := &p.Measures[i]
+			if m.Derived != nil || m.Scale == screen.Category {
+				continue
+			}
+			for _, side := range []screen.Side{screen.Left, screen.Right} {
+				mid := (m.Plausible[0] + m.Plausible[1]) / 2
+				if m.Typical != nil {
+					mid = (m.Typical[0] + m.Typical[1]) / 2
+				}
+				if side == screen.Right {
+					mid *= 0.93
+				}
+				if len(rec.Readings) < readings {
+					rec.Readings = append(rec.Readings, screen.Reading{ID: fmt.Sprint("r", len(rec.Readings)), Measure: m.ID, Side: side,
+						Trials: []float64{mid, mid + m.Step, mid - m.Step}, Examiner: fmt.Sprint("k", round)})
+				}
+			}
+		}
+	}
+	return rec
+}
+
+func BenchmarkScore80(b *testing.B) {
+	s := defaultScorer(b)
+	rec := fullRecord(s.p, 80)
+	b.ReportAllocs()
+	for b.Loop() {
+		s.Score(rec, Options{})
+	}
+}
+
+func BenchmarkTriage60(b *testing.B) {
+	s := defaultScorer(b)
+	var reports []*Report
+	for range 60 {
+		reports = append(reports, s.Score(fullRecord(s.p, 80), Options{}))
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		s.Triage(reports)
+	}
+}

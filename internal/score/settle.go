@@ -1,0 +1,247 @@
+package score
+
+import (
+	"math"
+
+	"evenhand/internal/screen"
+	"evenhand/internal/stat"
+)
+
+// settle works out the chance that measuring again settles a comparison: with posterior variance v₀
+// now and v₁ after, the posterior mean will move by a normal step of variance v₀ − v₁. A verdict needs
+// both probabilities, so the step must carry both over their cut-off: what P_m asks of the combined
+// measurement D′ is put as a condition on the posterior mean μ + w₁(D′ − μ). Without a prior this is
+// the chance Φ((m − τ − z√v₁)/√(v₀ − v₁)) + Φ((τ − z√v₁ − m)/√(v₀ − v₁)).
+func (w *work) settle(e *evaluated) *Chance {
+	if len(w.chances) == cap(w.chances) {
+		w.chances = make([]Chance, 0, 24)
+	}
+	w.chances = append(w.chances, Chance{NewPlacing: w.chance(e, w.after(e, newPlacing)), AnotherDay: w.chance(e, w.after(e, anotherDay))})
+	ch := &w.chances[len(w.chances)-1]
+	if w.mayAddTrials(&e.c.l) {
+		ch.MoreTrials = w.pointer(w.chance(e, w.after(e, moreTrials)))
+	}
+	return ch
+}
+
+type again int
+
+const (
+	moreTrials again = iota
+	newPlacing
+	anotherDay
+)
+
+func (w *work) mayAddTrials(l *lin) bool {
+	for i := range l.n {
+		m := &w.s.p.Measures[l.t[i].m]
+		if m.Trials.Combine == screen.Best || w.est[l.t[i].m].trials[l.t[i].side]+3 > 3*m.Trials.Most {
+			return false
+		}
+	}
+	return true
+}
+
+// after is the measurement variance once every value of the sum was measured again by the same
+// examiner; what the examiner adds stays.
+func (w *work) after(e *evaluated, how again) float64 {
+	v := e.se * e.se
+	for i := range e.c.l.n {
+		t := &e.c.l.t[i]
+		m, s := &w.s.p.Measures[t.m], &w.est[t.m]
+		r := &m.Resolved
+		old, day := s.within[t.side], r.Day*r.Day
+		placed := r.Trial*r.Trial*gFor(m, m.Trials.Planned) + r.Placing*r.Placing
+		var next float64
+		switch how {
+		case moreTrials:
+			k := max(1, s.trials[t.side])
+			next = max(0, old-r.Trial*r.Trial*(gFor(m, k)-gFor(m, k+3))) + day
+		case newPlacing:
+			next = parallel(old, placed) + day
+		case anotherDay:
+			next = parallel(old+day, placed+day)
+		}
+		v -= t.c * t.c * max(0, old+day-next)
+	}
+	return max(v, 0)
+}
+
+// parallel is the variance of the best combination of two independent measurements.
+func parallel(a, b float64) float64 {
+	if a+b == 0 {
+		return 0
+	}
+	return a * b / (a + b)
+}
+
+func (w *work) chance(e *evaluated, variance float64) float64 {
+	c := &e.c
+	se := math.Sqrt(variance)
+	_, sd := c.posterior(0, se)
+	step2 := e.postSD*e.postSD - sd*sd
+	if step2 <= 1e-12 {
+		return 0
+	}
+	step := math.Sqrt(step2)
+	hi, lo, loOK := w.bounds(c, se, sd)
+	if !c.absolute {
+		return stat.Phi((e.postMean-hi)/step) + stat.Phi((lo-e.postMean)/step)
+	}
+	p := stat.Phi((e.postMean-hi)/step) + stat.Phi((-hi-e.postMean)/step)
+	if loOK && lo > 0 {
+		p += stat.Phi((lo-e.postMean)/step) - stat.Phi((-lo-e.postMean)/step)
+	}
+	return min(1, p)
+}
+
+// bounds are the posterior means from which, after measuring again, a deficit or a clear is called.
+// An absolute rule with a prior mean of 0 is symmetric; where no mean is clear, loOK is false.
+func (w *work) bounds(c *comparison, se, sd float64) (hi, lo float64, loOK bool) {
+	z, zc := w.s.z, w.s.zc
+	wt, mu := 1.0, 0.0
+	if c.prior {
+		wt, mu = c.omega*c.omega/(c.omega*c.omega+se*se), c.mu
+	}
+	if !c.absolute {
+		return max(c.tau+z*sd, mu+wt*(c.tau+z*se-mu)), min(c.tau-zc*sd, mu+wt*(c.tau-zc*se-mu)), true
+	}
+	cut := &w.s.p.Cutoffs
+	hi = max(solveBeyond(c.tau, sd, cut.Deficit), wt*solveBeyond(c.tau, se, cut.Deficit))
+	a, ok1 := clearMean(c.tau, sd, cut.Clear)
+	b, ok2 := clearMean(c.tau, se, cut.Clear)
+	return hi, min(a, wt*b), ok1 && ok2
+}
+
+// solveBeyond is the mean m ≥ 0 at which a normal variable is beyond ±tau with probability p: the
+// one-sided answer, corrected for the other tail; where that is no longer small, Newton's method.
+func solveBeyond(tau, sd, p float64) float64 {
+	if sd <= 0 {
+		return tau
+	}
+	z := stat.Quantile(p)
+	m := tau + z*sd
+	if far := (m + tau) / sd; far > 6 {
+		return m // the other tail is below 1e-9
+	} else if far > 3.5 {
+		return m - stat.Phi(-far)*sd*math.Sqrt(2*math.Pi)*math.Exp(z*z/2)
+	}
+	if stat.Beyond(tau, 0, sd) >= p {
+		return 0
+	}
+	lo, hi := 0.0, max(m, tau)+8*sd
+	for range 50 {
+		f := stat.Beyond(tau, m, sd) - p
+		if math.Abs(f) < 1e-10 {
+			break
+		}
+		if f < 0 {
+			lo = m
+		} else {
+			hi = m
+		}
+		a, b := (m-tau)/sd, (m+tau)/sd
+		m -= f * sd * math.Sqrt(2*math.Pi) / (math.Exp(-a*a/2) - math.Exp(-b*b/2))
+		if !(m > lo && m < hi) {
+			m = (lo + hi) / 2
+		}
+	}
+	return m
+}
+
+// clearMean is the largest such mean for the clear cut-off; ok is false if even 0 is not clear.
+func clearMean(tau, sd, p float64) (float64, bool) {
+	if tau < 2*sd && stat.Beyond(tau, 0, sd) > p {
+		return 0, false
+	}
+	return solveBeyond(tau, sd, p), true
+}
+
+// advice names the cheapest way to measure again with a chance of 40 % or more.
+func (c *Chance) advice() string {
+	switch {
+	case c.MoreTrials != nil && *c.MoreTrials >= 0.4:
+		return adviceTrials[aboutIn(*c.MoreTrials)]
+	case c.NewPlacing >= 0.4:
+		return advicePlacing[aboutIn(c.NewPlacing)]
+	case c.AnotherDay >= 0.4:
+		return adviceDay[aboutIn(c.AnotherDay)]
+	}
+	return "this measure will not settle it; treat as borderline"
+}
+
+var (
+	adviceTrials  = adviceWords("three more trials now: settled in ")
+	advicePlacing = adviceWords("place anew and measure again now: settled in ")
+	adviceDay     = adviceWords("measure again on another day: settled in ")
+)
+
+func adviceWords(start string) (out [4]string) {
+	for i, w := range []string{"about 1 in 2", "about 2 in 3", "about 3 in 4", "most cases"} {
+		out[i] = start + w
+	}
+	return out
+}
+
+func aboutIn(p float64) int {
+	switch {
+	case p >= 0.85:
+		return 3
+	case p >= 0.7:
+		return 2
+	case p >= 0.6:
+		return 1
+	}
+	return 0
+}
+
+// Target is the value to reach for a side difference: the largest one that a single planned visit
+// would call clear by the measurement alone.
+type Target struct {
+	Value float64
+	OK    bool
+}
+
+// target of a comparison with the standard error of a planned visit. A signed one is τ − z·SE; of an
+// absolute one the D in [0, τ) that is beyond ±τ with the clear probability. There is none if it does
+// not exist, or if an athlete without any difference would meet it on fewer than half of the visits.
+func (s *Scorer) target(c *comparison, se float64) Target {
+	if !c.absolute {
+		t := c.tau - s.zc*se
+		return Target{t, c.tau <= 0 || t >= 0}
+	}
+	t, ok := clearMean(c.tau, se, s.p.Cutoffs.Clear)
+	return Target{t, ok && t >= 0.67*se}
+}
+
+const targetCannot = "the measurement cannot show it; aim for no difference"
+
+// plannedSE is the standard error of a comparison at a planned visit: the planned trials, one
+// examiner, both sides measured anew.
+func (s *Scorer) plannedSE(l *lin) float64 {
+	v := 0.0
+	for i := range l.n {
+		x := &l.t[i]
+		e := s.planned(int(x.m))
+		for j := range l.n {
+			if y := &l.t[j]; y.m == x.m {
+				v += x.c * y.c * e.cov[x.side][y.side]
+			}
+		}
+	}
+	return math.Sqrt(max(0, v))
+}
+
+// planned is what one planned visit says of a measure: variances and covariance, no values.
+func (s *Scorer) planned(m int) sided {
+	x := &s.p.Measures[m]
+	r := &x.Resolved
+	within := r.Trial*r.Trial*gFor(x, x.Trials.Planned) + r.Placing*r.Placing
+	if x.Unit == "deg" && x.Step >= 2 {
+		within += x.Step * x.Step / 12
+	}
+	exam := r.Examiner * r.Examiner
+	e := sided{within: [2]float64{within, within}, shared: exam}
+	e.cov = [2][2]float64{{within + r.Day*r.Day + exam, exam}, {exam, within + r.Day*r.Day + exam}}
+	return e
+}

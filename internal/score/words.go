@@ -1,0 +1,134 @@
+package score
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"evenhand/internal/screen"
+)
+
+// Sentence says a finding in words: "Throwing side: shoulder internal rotation 14° less than the other
+// (give or take 6°). Threshold 13°. Probably a true deficit: 66 in 100." give or take is 1.96 standard
+// errors.
+func (s *Scorer) Sentence(f *Finding) string {
+	var b strings.Builder
+	m := s.p.Measure(f.Measure)
+	if m == nil {
+		return f.Name
+	}
+	unit := screen.UnitWords(f.Unit)
+	switch f.RuleKind {
+	case screen.AllOf:
+		fmt.Fprintf(&b, "%s: both conditions together.", f.Name)
+	case screen.SideDifference, screen.SidePercent:
+		b.WriteString(s.differenceWords(f, m, unit))
+	default:
+		side := strings.TrimSpace(f.Role + " " + sideWord(f.Side))
+		fmt.Fprintf(&b, "%s, %s: %s%s (give or take %s%s). %s %s%s.", m.Name, side, number(f.Difference, m), unit,
+			number(1.96*f.SE, m), unit, limitWord(f.RuleKind), number(f.Threshold, nil), unit)
+	}
+	fmt.Fprintf(&b, " %s", VerdictSentence(f))
+	return b.String()
+}
+
+func limitWord(k screen.RuleKind) string {
+	if k == screen.Ceiling {
+		return "Looked at above"
+	}
+	return "Looked at below"
+}
+
+func (s *Scorer) differenceWords(f *Finding, m *screen.Measure, unit string) string {
+	who := "The " + f.Worse + " side"
+	if f.Kind == "signed" || f.Role != "" {
+		who = "Throwing side"
+		if m.Limb == screen.Leg {
+			who = "Lead leg"
+		}
+	}
+	size, word := f.Difference, "less"
+	if f.Kind == "absolute" {
+		size = math.Abs(size)
+	}
+	if m.Worse != "lower" {
+		word = "more"
+	}
+	if size < 0 {
+		size, word = -size, map[string]string{"less": "more", "more": "less"}[word]
+	}
+	than := "the other"
+	return fmt.Sprintf("%s: %s %s%s %s than %s (give or take %s%s). Threshold %s%s%s.", who, strings.ToLower(m.Name[:1])+m.Name[1:],
+		number(size, m), unit, word, than, number(1.96*f.SE, m), unit, number(math.Abs(f.Threshold), nil), unit, gainNote(f, m))
+}
+
+// gainNote explains a threshold below 0: the throwing side should have more by that much.
+func gainNote(f *Finding, m *screen.Measure) string {
+	if f.Threshold < 0 && m.Worse == "lower" {
+		return " more is expected of the throwing side"
+	}
+	return ""
+}
+
+// VerdictSentence says verdict and probability: "Very likely a true deficit: 87 in 100."
+func VerdictSentence(f *Finding) string {
+	switch {
+	case f.Verdict == Deficit && f.P >= 0.95:
+		return fmt.Sprintf("Very likely a true deficit: %s.", OutOf100(f.P))
+	case f.Verdict == Deficit:
+		return fmt.Sprintf("Likely a true deficit: %s.", OutOf100(f.P))
+	case f.Verdict == Clear:
+		return fmt.Sprintf("Clear: a true deficit in %s.", OutOf100(f.P))
+	}
+	return fmt.Sprintf("Unsettled, a true deficit in %s: %s.", OutOf100(f.P), f.Reason)
+}
+
+// Headline counts links: "Of 8 links measured: 5 clear, 1 deficit, 2 unsettled."
+func Headline(r *Report) string {
+	if r.LinksMeasured == 0 {
+		return "No link is fully measured yet."
+	}
+	return fmt.Sprintf("Of %d %s measured: %d clear, %d deficit, %d unsettled.", r.LinksMeasured,
+		plural(r.LinksMeasured, "link", "links"), r.LinksClear, r.LinksDeficit, r.LinksUnsettled)
+}
+
+// Usual compares the expected number of clear links with what is usual, on the links for which that
+// is known; empty if it is known for none.
+func Usual(r *Report) string {
+	if r.LinksClearUsual == nil {
+		return ""
+	}
+	return fmt.Sprintf("Expected clear among the %d whose usual is known: %.1f; usual %.1f.", r.LinksCompared, r.ExpectedCompared, *r.LinksClearUsual)
+}
+
+func sideWord(s screen.Side) string {
+	if s == screen.NoSide {
+		return ""
+	}
+	return string(s)
+}
+
+// number writes a value as finely as the measure is read, at most two decimals.
+func number(x float64, m *screen.Measure) string {
+	digits := 1
+	if m != nil {
+		switch {
+		case m.Step >= 1:
+			digits = 0
+		case m.Unit == "1":
+			digits = 2
+		}
+	} else if x == math.Trunc(x) {
+		digits = 0
+	} else if x*10 != math.Trunc(x*10) {
+		digits = 2
+	}
+	out := fmt.Sprintf("%.*f", digits, x)
+	if strings.Trim(out, "-0.") == "" {
+		out = strings.TrimPrefix(out, "-")
+	}
+	return out
+}
+
+// Number writes a value in the fineness in which its measure is read.
+func Number(x float64, m *screen.Measure) string { return number(x, m) }
