@@ -199,3 +199,31 @@ var gridX, gridW = func() (x, w []float64) {
 	quad.Legendre{}.FixedLocations(x, w, 0, 1)
 	return x, w
 }()
+
+// Remarks are what the check has to say of the protocol as a whole: priors of a sum whose mean its
+// parts' priors do not add up to. The joint probabilities then use the parts' means.
+func (s *Scorer) Remarks() []string {
+	var out []string
+	for m := range s.p.Measures {
+		x := &s.p.Measures[m]
+		if x.Derived == nil || x.Derived.Per != nil || len(x.Priors) == 0 {
+			continue
+		}
+		seen := map[string]bool{}
+		for _, age := range []float64{10, 17, 25} {
+			subject := screen.Subject{Age: age, Sex: screen.Male, Throws: true}
+			mean, _, ok := x.PriorFor(&subject)
+			sum := 0.0
+			for _, q := range s.sums[m] {
+				mu, _, known := s.p.Measures[q.m].PriorFor(&subject)
+				ok = ok && known
+				sum += q.c * mu
+			}
+			if text := fmt.Sprintf("%s: its prior has the mean %g, those of its parts add up to %g; its own rule uses the first, joint probabilities the second.", x.ID, mean, sum); ok && math.Abs(mean-sum) > 0.5 && !seen[text] {
+				seen[text] = true
+				out = append(out, text)
+			}
+		}
+	}
+	return out
+}

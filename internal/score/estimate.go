@@ -143,7 +143,7 @@ func placedVariance(m *screen.Measure, r *screen.Reading, g float64, opt Options
 // for every pair on one side, and the examiner's for every pair by one examiner.
 func (e *sided) combine(m *screen.Measure, groups []seen) {
 	day, exam := m.Resolved.Day*m.Resolved.Day, m.Resolved.Examiner*m.Resolved.Examiner
-	if len(groups) <= 2 && !(len(groups) == 2 && groups[0].side == groups[1].side) {
+	if len(groups) == 1 || len(groups) == 2 && groups[0].side != groups[1].side {
 		for i := range groups {
 			g := &groups[i]
 			e.mean[g.side] = g.sum / g.w

@@ -81,10 +81,12 @@ func (w *work) twoSided(i, t int) {
 	m := &w.s.p.Measures[r.m]
 	first := w.d.first(w.firstPart(r.m))
 	f.First, f.Second = w.shown(r.m, first), w.shown(r.m, 1-first)
+	f.FirstSE, f.SecondSE = w.sideSE(r.m, first, f.First), w.sideSE(r.m, 1-first, f.Second)
 	f.Worse = worseSide(e.x, first)
 	k := 2 * t
 	if r.signed(w.d) {
 		k++
+		f.Worse = worseSide(1, first) // a signed rule is about the throwing side, whatever it has more of
 	}
 	target := r.targets[k]
 	if r.Kind == screen.SidePercent {
@@ -133,6 +135,17 @@ func (w *work) shown(m, side int) float64 {
 	return v
 }
 
+// sideSE is the standard error of one side's value as it is shown, without what one examiner adds to
+// both sides alike: the squares of both sides' errors add up to that of the difference.
+func (w *work) sideSE(m, side int, value float64) float64 {
+	l, other := w.s.valueOf(w.s.sums[m], side, 1), w.s.valueOf(w.s.sums[m], 1-side, 1)
+	se := math.Sqrt(max(0, covariance(&l, &l, w.est)-covariance(&l, &other, w.est)))
+	if isLog(w.s, m) {
+		return value * se
+	}
+	return se
+}
+
 // setTarget writes the target and the reading of the worse side that it amounts to.
 func (w *work) setTarget(f *Finding, m *screen.Measure, t Target, x float64) {
 	if !t.OK {
@@ -144,7 +157,7 @@ func (w *work) setTarget(f *Finding, m *screen.Measure, t Target, x float64) {
 		return
 	}
 	other, sign := f.Second, worseSign(m)
-	if x < 0 { // the first side is the better one
+	if x < 0 && f.Kind == "absolute" { // the first side is the better one
 		other = f.First
 	}
 	v := other - sign*t.Value
@@ -177,8 +190,9 @@ func (w *work) oneSided(i, t int) {
 		any = true
 		f := w.add(i, t, &e)
 		f.Side, f.Role = w.sideName(m, side)
-		f.Difference, f.First = w.shown(r.m, side), w.shown(r.m, side)
+		f.Difference = w.shown(r.m, side)
 		f.SE = w.shownSE(r, &e, side, f.Difference)
+		f.First, f.FirstSE = f.Difference, f.SE
 		f.Margin = w.shownMargin(r.m, f.Difference, f.SE)
 		if m.Scale == screen.Count {
 			f.Prior, f.Chance, f.Advice = w.countPrior(m), nil, ""

@@ -273,6 +273,7 @@ func (w *work) describeBoth(f *Finding, r *rule, a, b *evaluated) {
 	fa, fb := &w.out.Findings[a.finding], &w.out.Findings[b.finding]
 	f.Measure, f.Unit, f.Threshold, f.Parts = fa.Measure, fa.Unit, fa.Threshold, r.AllOf
 	f.Worse, f.First, f.Second, f.Error, f.Bound = fa.Worse, fa.First, fa.Second, fa.Error, fa.Bound
+	f.FirstSE, f.SecondSE = fa.FirstSE, fa.SecondSE
 	f.Source = fa.Source + "; " + fb.Source
 	f.Target, f.Reading, f.TargetBy = fa.Target, fa.Reading, fa.TargetBy
 	switch {

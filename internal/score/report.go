@@ -70,9 +70,11 @@ type Finding struct {
 	SE         float64 `json:"se"`
 	Threshold  float64 `json:"threshold"`
 	Unit       string  `json:"unit"`
-	Worse      string  `json:"worse_side,omitempty" doc:"the side with the worse value: left or right"`
+	Worse      string  `json:"worse_side,omitempty" doc:"left or right: the throwing side of a signed rule, else the side with the worse value"`
 	First      float64 `json:"first_value" doc:"value of the throwing side or lead leg; of the right side where sides are only compared"`
 	Second     float64 `json:"second_value" doc:"value of the other side"`
+	FirstSE    float64 `json:"first_se" doc:"standard error of first_value, as a difference of sides contains it"`
+	SecondSE   float64 `json:"second_se"`
 
 	PMeasured float64 `json:"p_measured"`
 	P         float64 `json:"p"`

@@ -140,6 +140,10 @@ func TestTargets(t *testing.T) {
 	rep := s.Score(recordOf(throwerOf(screen.LeftHand, "2011-04-02", screen.Male), reading("turn", screen.Left, 30), reading("turn", screen.Right, 55)), Options{})
 	f := findingOf(t, rep, "loss")
 	near(t, "reading of the throwing side", *f.Reading, 55-*f.Target, 0.5)
+	gain := findingOf(t, defaultScorer(t).Score(recordOf(throwerOf(screen.RightHand, "2000-01-01", screen.Male), shoulder(screen.Right, screen.Left, 50, 55, 93, 90)...), Options{}), "external_rotation_gain_small")
+	if gain.Worse != "right" || *gain.Reading < 95 {
+		t.Errorf("a small gain asks for more external rotation of the throwing side: %s, %g", gain.Worse, *gain.Reading)
+	}
 }
 
 func TestReferralAndNoted(t *testing.T) {
@@ -235,6 +239,18 @@ func TestExaminers(t *testing.T) {
 		many = append(many, by(string(x), screen.Left), by(string(x), screen.Right))
 	}
 	near(t, "eight on both sides", math.Pow(score(many...), 2), day+(base-day)/8, 1e-9)
+}
+
+// The errors shown for the sides add up to that of the difference.
+func TestSideErrorsAddUp(t *testing.T) {
+	s := defaultScorer(t)
+	rep := s.Score(fullRecord(s.p, 80), Options{})
+	for i := range rep.Findings {
+		f := &rep.Findings[i]
+		if f.RuleKind == screen.SideDifference {
+			near(t, f.Rule, math.Hypot(f.FirstSE, f.SecondSE), f.SE, 1e-9)
+		}
+	}
 }
 
 func TestSuperseded(t *testing.T) {

@@ -111,16 +111,10 @@ func sideWord(s screen.Side) string {
 // number writes a value as finely as the measure is read, at most two decimals.
 func number(x float64, m *screen.Measure) string {
 	digits := 1
-	if m != nil {
-		switch {
-		case m.Step >= 1:
-			digits = 0
-		case m.Unit == "1":
-			digits = 2
-		}
-	} else if x == math.Trunc(x) {
+	switch {
+	case m != nil && m.Step >= 1, m == nil && x == math.Trunc(x):
 		digits = 0
-	} else if x*10 != math.Trunc(x*10) {
+	case m != nil && m.Unit == "1", m == nil && x*10 != math.Trunc(x*10):
 		digits = 2
 	}
 	out := fmt.Sprintf("%.*f", digits, x)

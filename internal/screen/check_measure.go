@@ -153,7 +153,7 @@ func (v *validator) derived(m *Measure, bad badFunc) {
 	}
 	check("sum", m.Derived.Sum)
 	check("per", m.Derived.Per)
-	if v.hasLog(m) && !(len(m.Derived.Sum) == 1 && len(m.Derived.Per) == 1 && onlyOne(m.Derived.Sum) && onlyOne(m.Derived.Per)) {
+	if v.hasLog(m) && (!onlyOne(m.Derived.Sum) || !onlyOne(m.Derived.Per)) {
 		bad("derived", "one measure over another, each times 1", "sums measures whose error is in percent")
 	}
 	if n := len(m.Derived.Sum) + len(m.Derived.Per); n > 8 {
@@ -175,7 +175,7 @@ func (v *validator) cycles() {
 			return
 		}
 		if state[id] == 1 {
-			loop := append(path[slices.Index(path, id):], id)
+			loop := slices.Concat(path[slices.Index(path, id):], []string{id})
 			v.fault("measures", id, "derived", "compute each from measures that are read", "is computed from itself: %s", strings.Join(loop, " → "))
 			return
 		}
@@ -203,9 +203,10 @@ func (v *validator) hasLog(m *Measure) bool {
 	return false
 }
 
+// onlyOne reports whether there is a single part, times 1.
 func onlyOne(parts map[string]float64) bool {
 	for _, c := range parts {
-		return c == 1
+		return len(parts) == 1 && c == 1
 	}
 	return false
 }

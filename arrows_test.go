@@ -1,0 +1,112 @@
+package main
+
+import (
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// arrows says which package of evenhand may import which other one: downward only.
+var arrows = map[string][]string{
+	"":                  {"api", "web", "internal/clinic", "internal/demo", "internal/exchange", "internal/score", "internal/screen", "internal/store"},
+	"api":               {"internal/clinic", "internal/chart", "internal/exchange", "internal/score", "internal/screen"},
+	"web":               {"internal/clinic", "internal/chart", "internal/exchange", "internal/score", "internal/screen"},
+	"internal/clinic":   {"internal/store", "internal/chart", "internal/exchange", "internal/score", "internal/screen"},
+	"internal/store":    {"internal/screen"},
+	"internal/chart":    {"internal/score", "internal/screen"},
+	"internal/exchange": {"internal/score", "internal/screen"},
+	"internal/demo":     {"internal/screen"},
+	"internal/score":    {"internal/screen", "internal/stat"},
+	"internal/screen":   {},
+	"internal/stat":     {},
+}
+
+// owners are the only packages that may import a library.
+var owners = map[string][]string{
+	"gorm.io/":                    {"internal/store"},
+	"modernc.org/":                {"internal/store"},
+	"github.com/pressly/goose":    {"internal/store"},
+	"database/sql":                {"internal/store"},
+	"github.com/gin-gonic/gin":    {"api", "web"},
+	"github.com/danielgtaylor":    {"api"},
+	"github.com/go-echarts":       {"internal/chart"},
+	"gonum.org/":                  {"internal/score", "internal/stat"},
+	"go.yaml.in/":                 {"internal/screen"},
+	"github.com/alecthomas/kong":  {""},
+	"github.com/getkin/kin-opena": {},
+}
+
+// pure packages have no clock, no randomness and no input or output.
+var pure = map[string][]string{
+	"internal/score":  {"time", "os", "io", "net", "math/rand", "log"},
+	"internal/stat":   {"time", "os", "io", "net", "math/rand", "log"},
+	"internal/screen": {"os", "net", "math/rand", "log"},
+	"internal/demo":   {"os", "net", "log"},
+}
+
+func TestArrowsPointDownward(t *testing.T) {
+	seen := 0
+	err := filepath.WalkDir(".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && (d.Name() == "node_modules" || d.Name() == "tools" || strings.HasPrefix(d.Name(), ".") && path != ".") {
+			return filepath.SkipDir
+		}
+		if d.IsDir() || !strings.HasSuffix(path, ".go") {
+			return nil
+		}
+		seen++
+		return checkImports(t, path)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if seen < 50 {
+		t.Errorf("only %d files were looked at", seen)
+	}
+}
+
+func checkImports(t *testing.T, path string) error {
+	src, err := os.ReadFile(path)
+	if err != nil {
+		return err
+	}
+	file, err := parser.ParseFile(token.NewFileSet(), path, src, parser.ImportsOnly)
+	if err != nil {
+		return err
+	}
+	pkg := strings.TrimPrefix(filepath.ToSlash(filepath.Dir(path)), ".")
+	allowed, known := arrows[pkg]
+	if !known {
+		t.Errorf("%s: the package %s has no place in the house; see DEVELOPERS.md", path, pkg)
+		return nil
+	}
+	isTest := strings.HasSuffix(path, "_test.go")
+	for _, imp := range file.Imports {
+		name, err := strconv.Unquote(imp.Path.Value)
+		if err != nil {
+			return err
+		}
+		if inner, ours := strings.CutPrefix(name, "evenhand/"); ours && !isTest && !slices.Contains(allowed, inner) {
+			t.Errorf("%s imports %s: arrows point downward only", path, name)
+		}
+		for prefix, may := range owners {
+			if strings.HasPrefix(name, prefix) && !isTest && !slices.Contains(may, pkg) {
+				t.Errorf("%s imports %s, which only %v may", path, name, may)
+			}
+		}
+		for _, forbidden := range pure[pkg] {
+			if !isTest && (name == forbidden || strings.HasPrefix(name, forbidden+"/")) && !(name == "io" || name == "io/fs") {
+				t.Errorf("%s imports %s: the package is pure", path, name)
+			}
+		}
+	}
+	return nil
+}

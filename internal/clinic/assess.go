@@ -1,0 +1,147 @@
+package clinic
+
+import (
+	"context"
+
+	"evenhand/internal/score"
+	"evenhand/internal/screen"
+	"evenhand/internal/store"
+)
+
+// Assessment is a record with its score.
+type Assessment struct {
+	Record *screen.Record
+	Report *score.Report
+}
+
+// Score scores one screen. Returns NotFound.
+func (c *Clinic) Score(ctx context.Context, who Person, screenID string) (out Assessment, err error) {
+	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+		if out.Record, err = tx.Record(screenID); err != nil {
+			return err
+		}
+		opt, err := options(tx, out.Record.Screen.Team)
+		out.Report = c.scorer.Score(out.Record, opt)
+		return err
+	})
+	return out, err
+}
+
+// heapedFrom is the number of readings from which heaping on 0 and 5 is looked for.
+const heapedFrom = 50
+
+// options of a team's scores: whether its angles are read to 5°.
+func options(tx *store.Tx, team string) (score.Options, error) {
+	five, total, err := tx.Heaping(team)
+	return score.Options{Heaped: total >= heapedFrom && 10*five > 9*total}, err
+}
+
+// SquadRow is an athlete of a squad in triage, with name and report.
+type SquadRow struct {
+	score.Row
+	Name   string        `json:"name"`
+	On     screen.Date   `json:"on"`
+	Report *score.Report `json:"-"`
+}
+
+// Squad is a team's triage.
+type Squad struct {
+	Team       screen.Team
+	Rows       []SquadRow
+	Unscreened []score.NamedAthlete
+}
+
+// Triage orders the members that a team has today by who needs attention, each by the newest screen.
+// Returns NotFound.
+func (c *Clinic) Triage(ctx context.Context, who Person, team string) (out Squad, err error) {
+	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+		if out.Team, err = tx.Team(team); err != nil {
+			return err
+		}
+		latest, err := tx.LatestScreens(team, c.Today())
+		if err != nil {
+			return err
+		}
+		opt, err := options(tx, team)
+		if err != nil {
+			return err
+		}
+		return c.squad(tx, latest, opt, &out)
+	})
+	return out, err
+}
+
+func (c *Clinic) squad(tx *store.Tx, latest []store.Latest, opt score.Options, out *Squad) error {
+	ids := make([]string, 0, len(latest))
+	names := make(map[string]string, len(latest))
+	out.Unscreened = []score.NamedAthlete{}
+	for i := range latest {
+		names[latest[i].Athlete] = latest[i].Name
+		if latest[i].Screen == nil {
+			out.Unscreened = append(out.Unscreened, score.NamedAthlete{ID: latest[i].Athlete, Name: latest[i].Name})
+			continue
+		}
+		ids = append(ids, latest[i].Screen.ID)
+	}
+	records, err := tx.Records(ids)
+	if err != nil {
+		return err
+	}
+	reports := make([]*score.Report, len(records))
+	byScreen := make(map[string]*score.Report, len(records))
+	for i, rec := range records {
+		reports[i] = c.scorer.Score(rec, opt)
+		byScreen[rec.Screen.ID] = reports[i]
+	}
+	rows := c.scorer.Triage(reports)
+	out.Rows = make([]SquadRow, len(rows))
+	for i, r := range rows {
+		rep := byScreen[r.Screen]
+		out.Rows[i] = SquadRow{Row: r, Name: names[r.Athlete], On: rep.On, Report: rep}
+	}
+	return nil
+}
+
+// Latest is the assessment of an athlete's newest screen; ok is false if there is none. Returns
+// NotFound if there is no such athlete.
+func (c *Clinic) Latest(ctx context.Context, who Person, athlete string) (out Assessment, ok bool, err error) {
+	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+		if _, err := tx.Athlete(athlete); err != nil {
+			return err
+		}
+		list, _, err := tx.AthleteScreens(athlete, Page{Limit: 1})
+		if err != nil || len(list) == 0 {
+			return err
+		}
+		if out.Record, err = tx.Record(list[0].ID); err != nil {
+			return err
+		}
+		opt, err := options(tx, out.Record.Screen.Team)
+		out.Report, ok = c.scorer.Score(out.Record, opt), true
+		return err
+	})
+	return out, ok, err
+}
+
+// TeamsOf lists the teams that an athlete's screens or memberships name, each once.
+func (c *Clinic) TeamsOf(ctx context.Context, who Person, athlete string) (out []screen.Team, err error) {
+	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+		list, _, err := tx.AthleteScreens(athlete, Page{Limit: 200})
+		if err != nil {
+			return err
+		}
+		seen := map[string]bool{}
+		for i := range list {
+			if id := list[i].Team; !seen[id] {
+				seen[id] = true
+				t, err := tx.Team(id)
+				if err != nil {
+					return err
+				}
+				out = append(out, t)
+			}
+		}
+		return nil
+	})
+	return out, err
+}

@@ -1,0 +1,183 @@
+package clinic
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"evenhand/internal/screen"
+	"evenhand/internal/store"
+)
+
+// Teams is a page of the teams by name, and the mark of the next page.
+func (c *Clinic) Teams(ctx context.Context, who Person, p Page) (out []screen.Team, next string, err error) {
+	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+		out, next, err = tx.Teams(p)
+		return err
+	})
+	return out, next, err
+}
+
+// Team is one team. Returns NotFound.
+func (c *Clinic) Team(ctx context.Context, who Person, id string) (out screen.Team, err error) {
+	err = c.read(ctx, who, id, func(tx *store.Tx) error {
+		out, err = tx.Team(id)
+		return err
+	})
+	return out, err
+}
+
+// PutTeam creates a team (ifRevision 0) or changes the one at that revision. Returns Faults, Conflict,
+// NotFound or Stale.
+func (c *Clinic) PutTeam(ctx context.Context, who Person, t screen.Team, ifRevision int) (screen.Team, error) {
+	if err := c.checkTeam(&t).Err(); err != nil {
+		return t, err
+	}
+	err := c.write(ctx, who, manage, t.ID, func(tx *store.Tx) error {
+		_, err := tx.PutTeam(&t, ifRevision)
+		return err
+	})
+	return t, err
+}
+
+func (c *Clinic) checkTeam(t *screen.Team) screen.Faults {
+	var f screen.Faults
+	screen.CheckID(t.ID, "id", &f)
+	if strings.TrimSpace(t.Name) == "" {
+		f.Add("name", "the name of the team", "the name is missing")
+	}
+	screen.CheckText(t.Name, screen.MaxNameLen, "name", &f)
+	if c.Protocol().Sport(t.Sport) == nil {
+		f.Add("sport", "one of: "+strings.Join(c.Protocol().SportIDs(), ", "), "unknown sport %q", t.Sport)
+	}
+	return f
+}
+
+// Seasons lists the seasons of a team, the first one first.
+func (c *Clinic) Seasons(ctx context.Context, who Person, team string) (out []screen.Season, err error) {
+	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+		if _, err = tx.Team(team); err != nil {
+			return err
+		}
+		out, err = tx.Seasons(team)
+		return err
+	})
+	return out, err
+}
+
+// PutSeason creates a season (ifTeamRevision 0), or writes it if the team is at that revision.
+func (c *Clinic) PutSeason(ctx context.Context, who Person, s screen.Season, ifTeamRevision int) error {
+	var f screen.Faults
+	screen.CheckID(s.ID, "id", &f)
+	if strings.TrimSpace(s.Name) == "" {
+		f.Add("name", "the name of the season", "the name is missing")
+	}
+	screen.CheckText(s.Name, screen.MaxNameLen, "name", &f)
+	checkSpan(s.From, s.To, true, &f)
+	if err := f.Err(); err != nil {
+		return err
+	}
+	return c.write(ctx, who, manage, s.Team, func(tx *store.Tx) error {
+		if _, err := tx.Team(s.Team); err != nil {
+			return err
+		}
+		_, err := tx.PutSeason(s, ifTeamRevision)
+		return err
+	})
+}
+
+func checkSpan(from, to screen.Date, required bool, f *screen.Faults) {
+	for i, d := range []screen.Date{from, to} {
+		field := [...]string{"from", "to"}[i]
+		if (d != "" || required) && !d.Valid() {
+			f.Add(field, "a day such as 2026-02-10", "%q is not a day", string(d))
+		}
+	}
+	if from.Valid() && to.Valid() && to < from {
+		f.Add("to", "a day on or after "+string(from), "it ends on %s, before it begins", to)
+	}
+}
+
+// Members lists the memberships of a team, by the athlete's name.
+func (c *Clinic) Members(ctx context.Context, who Person, team string) (out []screen.Membership, err error) {
+	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+		if _, err = tx.Team(team); err != nil {
+			return err
+		}
+		out, err = tx.Members(team)
+		return err
+	})
+	return out, err
+}
+
+// PutMembership lets an athlete join a team, or changes a membership if the team is at ifTeamRevision.
+func (c *Clinic) PutMembership(ctx context.Context, who Person, m screen.Membership, ifTeamRevision int) error {
+	var f screen.Faults
+	screen.CheckID(m.ID, "id", &f)
+	checkSpan(m.From, m.To, false, &f)
+	if err := f.Err(); err != nil {
+		return err
+	}
+	return c.write(ctx, who, manage, m.Team, func(tx *store.Tx) error {
+		_, err := tx.PutMembership(m, ifTeamRevision)
+		return err
+	})
+}
+
+// Athletes is a page of a team's athletes by name, or of all athletes if team is empty.
+func (c *Clinic) Athletes(ctx context.Context, who Person, team string, p Page) (out []screen.Athlete, next string, err error) {
+	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+		if team != "" {
+			if _, err = tx.Team(team); err != nil {
+				return err
+			}
+		}
+		out, next, err = tx.Athletes(team, p)
+		return err
+	})
+	return out, next, err
+}
+
+// Athlete is one athlete. Returns NotFound.
+func (c *Clinic) Athlete(ctx context.Context, who Person, id string) (out screen.Athlete, err error) {
+	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+		out, err = tx.Athlete(id)
+		return err
+	})
+	return out, err
+}
+
+// PutAthlete creates an athlete (ifRevision 0), a member of the team if one is named, or changes the
+// one at that revision. Returns Faults, Conflict, NotFound or Stale.
+func (c *Clinic) PutAthlete(ctx context.Context, who Person, a screen.Athlete, team string, ifRevision int) (screen.Athlete, error) {
+	if err := c.Protocol().CheckAthlete(&a, c.Today(), "").Err(); err != nil {
+		return a, err
+	}
+	err := c.write(ctx, who, manage, team, func(tx *store.Tx) error {
+		if _, err := tx.PutAthlete(&a, ifRevision); err != nil {
+			return err
+		}
+		return c.join(tx, team, a.ID)
+	})
+	return a, err
+}
+
+// join makes an athlete a member of the team, unless that is so or no team is named.
+func (c *Clinic) join(tx *store.Tx, team, athlete string) error {
+	if team == "" {
+		return nil
+	}
+	if _, err := tx.Team(team); err != nil {
+		return err
+	}
+	is, err := tx.IsMember(team, athlete)
+	if err != nil || is {
+		return err
+	}
+	_, err = tx.PutMembership(screen.Membership{ID: c.newID(), Team: team, Athlete: athlete}, 0)
+	return err
+}
+
+func invalid(want, text string, args ...any) error {
+	return &screen.Problem{Code: screen.Invalid, Text: fmt.Sprintf(text, args...), Want: want}
+}

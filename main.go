@@ -1,0 +1,165 @@
+// Command evenhand stores and scores screens of overhead throwers. It parses a command and wires the
+// parts; every rule lives below it.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/signal"
+	"runtime/debug"
+	"syscall"
+	"time"
+
+	"github.com/alecthomas/kong"
+	"github.com/google/uuid"
+
+	"evenhand/internal/clinic"
+	"evenhand/internal/score"
+	"evenhand/internal/screen"
+	"evenhand/internal/store"
+)
+
+// version is set when a release is built; otherwise the build's own stamp is used.
+var version = ""
+
+// cli lists the commands. Every flag can also be given in the environment, as EVENHAND_NAME.
+type cli struct {
+	Protocol string `help:"Protocol file that replaces or extends the shipped one." placeholder:"FILE" env:"EVENHAND_PROTOCOL" type:"existingfile"`
+
+	Serve  serveCmd    `cmd:"" help:"Serve pages and API from a database file."`
+	Demo   demoCmd     `cmd:"" help:"Serve an invented demo squad from a fresh file."`
+	Score  scoreCmd    `cmd:"" help:"Score a file of athletes and screens; nothing is stored."`
+	Import importCmd   `cmd:"" help:"Add a roster or screens to a team in a database file."`
+	Export exportCmd   `cmd:"" help:"Write a team's records."`
+	Show   protocolCmd `cmd:"" name:"protocol" help:"Show a protocol, or check one."`
+	Vers   versionCmd  `cmd:"" name:"version" help:"Print version and protocol."`
+}
+
+// world is what a command gets from outside: streams, clock, ids.
+type world struct {
+	in       io.Reader
+	out      io.Writer
+	errs     io.Writer
+	now      func() time.Time
+	newID    func() string
+	log      *slog.Logger
+	protocol string
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	w := &world{in: os.Stdin, out: os.Stdout, errs: os.Stderr, now: time.Now, newID: newID,
+		log: slog.New(slog.NewTextHandler(os.Stderr, nil))}
+	code := run(ctx, os.Args[1:], w)
+	stop()
+	os.Exit(code)
+}
+
+// newID is a UUID of version 7: ids sort by the time at which they were made.
+func newID() string { return uuid.Must(uuid.NewV7()).String() }
+
+// exitPanic carries kong's wish to end the program, after help for one, out of its parser.
+type exitPanic int
+
+// run parses args and runs the command. The exit codes: 0 done, 1 the input or the request is at
+// fault, 2 the command was called wrongly.
+func run(ctx context.Context, args []string, w *world) (code int) {
+	defer func() {
+		if e := recover(); e != nil {
+			exit, ok := e.(exitPanic)
+			if !ok {
+				panic(e)
+			}
+			code = int(exit)
+		}
+	}()
+	var c cli
+	parser, err := kong.New(&c, kong.Name("evenhand"), kong.UsageOnError(), kong.Writers(w.out, w.errs),
+		kong.Description("Screens of overhead throwers: side differences with the error of the measurement taken into account. A screen is not a diagnosis."),
+		kong.Exit(func(code int) { panic(exitPanic(code)) }), kong.DefaultEnvars("EVENHAND"))
+	if err != nil {
+		fmt.Fprintln(w.errs, "evenhand:", err)
+		return 2
+	}
+	kctx, err := parser.Parse(args)
+	if err != nil {
+		fmt.Fprintln(w.errs, "evenhand:", err)
+		return 2
+	}
+	w.protocol = c.Protocol
+	kctx.BindTo(ctx, (*context.Context)(nil))
+	if err := kctx.Run(w); err != nil {
+		fmt.Fprintln(w.errs, explain(err))
+		return 1
+	}
+	return 0
+}
+
+// explain is an error as its user should read it.
+func explain(err error) string {
+	var f screen.Faults
+	if errors.As(err, &f) {
+		return fmt.Sprintf("%d %s; nothing was changed:\n%s", len(f), map[bool]string{true: "fault", false: "faults"}[len(f) == 1], err)
+	}
+	return "evenhand: " + err.Error()
+}
+
+// scorer scores by the protocol that was asked for.
+func (w *world) scorer() (*score.Scorer, error) {
+	p, err := w.load(w.protocol)
+	if err != nil {
+		return nil, err
+	}
+	return score.New(p), nil
+}
+
+func (w *world) load(file string) (*screen.Protocol, error) {
+	if file == "" {
+		return screen.Default()
+	}
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close() //nolint:errcheck // it was only read
+	return screen.LoadProtocol(file, f)
+}
+
+// clinic opens a database file.
+func (w *world) clinic(ctx context.Context, file string) (*clinic.Clinic, func() error, error) {
+	s, err := w.scorer()
+	if err != nil {
+		return nil, nil, err
+	}
+	st, err := store.Open(ctx, file, store.Options{Now: w.now})
+	if err != nil {
+		return nil, nil, err
+	}
+	return clinic.New(st, s, w.now, w.newID), st.Close, nil
+}
+
+type versionCmd struct{}
+
+// Run prints version and protocol.
+func (versionCmd) Run(w *world) error {
+	p, err := w.load(w.protocol)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(w.out, "evenhand %s\nprotocol %s, hash %s\n", programVersion(), p.NameAndVersion(), p.Hash)
+	return err
+}
+
+func programVersion() string {
+	if version != "" {
+		return version
+	}
+	if b, ok := debug.ReadBuildInfo(); ok && b.Main.Version != "" && b.Main.Version != "(devel)" {
+		return b.Main.Version
+	}
+	return "development"
+}

@@ -1,0 +1,114 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"evenhand/api"
+	"evenhand/internal/clinic"
+	"evenhand/internal/demo"
+	"evenhand/web"
+)
+
+type serveCmd struct {
+	DB     string `help:"Database file; made if there is none." default:"evenhand.db" placeholder:"FILE" env:"EVENHAND_DB"`
+	Listen string `help:"Address to listen on." default:"127.0.0.1:8484" placeholder:"HOST:PORT" env:"EVENHAND_LISTEN"`
+}
+
+// Run serves until the context ends.
+func (c *serveCmd) Run(ctx context.Context, w *world) error {
+	cl, closeStore, err := w.clinic(ctx, c.DB)
+	if err != nil {
+		return err
+	}
+	return errors.Join(w.serve(ctx, cl, c.Listen, false), closeStore())
+}
+
+type demoCmd struct {
+	File   string `arg:"" optional:"" help:"New database file to keep; a temporary one if none is named." placeholder:"FILE"`
+	Listen string `help:"Address to listen on." default:"127.0.0.1:8484" placeholder:"HOST:PORT" env:"EVENHAND_LISTEN"`
+	Seed   uint64 `help:"Seed of the invented squad." default:"1"`
+}
+
+// Run serves the demo squad until the context ends, and removes a temporary file.
+func (c *demoCmd) Run(ctx context.Context, w *world) (err error) {
+	file := c.File
+	if file == "" {
+		dir, err := os.MkdirTemp("", "evenhand-demo-")
+		if err != nil {
+			return err
+		}
+		defer func() { _ = os.RemoveAll(dir) }() // a temporary folder that stays behind harms nobody
+		file = filepath.Join(dir, "demo.db")
+	} else if _, err := os.Stat(file); err == nil {
+		return fmt.Errorf("%s is there already: name a new file, or serve it with `evenhand serve --db %s`", file, file)
+	}
+	cl, closeStore, err := w.clinic(ctx, file)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, closeStore()) }()
+	s := demo.Squad(cl.Protocol(), c.Seed, cl.Today())
+	if err := cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Records); err != nil {
+		return err
+	}
+	return w.serve(ctx, cl, c.Listen, true)
+}
+
+const (
+	headerTimeout   = 10 * time.Second
+	idleTimeout     = 2 * time.Minute
+	shutdownTimeout = 5 * time.Second
+)
+
+// serve prints the address once it accepts connections.
+func (w *world) serve(ctx context.Context, cl *clinic.Clinic, listen string, isDemo bool) error {
+	handler, err := w.handler(cl, isDemo)
+	if err != nil {
+		return err
+	}
+	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", listen)
+	if err != nil {
+		return fmt.Errorf("%w; choose another address with --listen", err)
+	}
+	if host, _, err := net.SplitHostPort(listen); err == nil && host != "127.0.0.1" && host != "localhost" && host != "::1" {
+		w.log.Warn("this address can be reached by other machines, and there are no accounts yet: use it in a network that you trust")
+	}
+	srv := &http.Server{Handler: handler, ReadHeaderTimeout: headerTimeout, IdleTimeout: idleTimeout,
+		BaseContext: func(net.Listener) context.Context { return ctx }}
+	if _, err := fmt.Fprintf(w.out, "evenhand serves at http://%s\n", l.Addr()); err != nil {
+		return err
+	}
+	done := make(chan error, 1)
+	go func() { done <- srv.Serve(l) }()
+	select {
+	case err := <-done:
+		return err
+	case <-ctx.Done():
+	}
+	stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownTimeout)
+	defer cancel()
+	if err := srv.Shutdown(stop); err != nil {
+		return srv.Close()
+	}
+	return nil
+}
+
+// handler puts API and pages on one router.
+func (w *world) handler(cl *clinic.Clinic, isDemo bool) (http.Handler, error) {
+	gin.SetMode(gin.ReleaseMode)
+	r := gin.New()
+	if err := web.Register(r, cl, web.Options{Demo: isDemo, Version: programVersion(), Log: w.log}); err != nil {
+		return nil, err
+	}
+	api.Register(r, cl, programVersion(), w.log)
+	return r, nil
+}
