@@ -206,7 +206,7 @@ func (pn *panel) threshold(s obj) {
 func panelTable(title string, ps []panel) Table {
 	t := Table{Caption: title + ", with 90 % intervals", Columns: []string{"Measure", "What", "Value", "From", "To"}, Rows: [][]string{}}
 	if slices.ContainsFunc(ps, func(pn panel) bool { return twoSided(pn.finding) }) {
-		t.Caption += "; of what one examiner adds to both sides alike, a difference has nothing"
+		t.Caption += "; without what one examiner adds to both sides alike"
 	}
 	for i := range ps {
 		t.Rows = append(t.Rows, ps[i].rows()...)

@@ -138,8 +138,12 @@ func (w *work) shown(m, side int) float64 {
 // sideSE is the standard error of one side's value as it is shown, without what one examiner adds to
 // both sides alike: the squares of both sides' errors add up to that of the difference.
 func (w *work) sideSE(m, side int, value float64) float64 {
-	l, other := w.s.valueOf(w.s.sums[m], side, 1), w.s.valueOf(w.s.sums[m], 1-side, 1)
-	se := math.Sqrt(max(0, covariance(&l, &l, w.est)-covariance(&l, &other, w.est)))
+	v := 0.0
+	for _, q := range w.s.sums[m] {
+		cov := &w.est[q.m].cov
+		v += q.c * q.c * (cov[side][side] - cov[0][1])
+	}
+	se := math.Sqrt(max(0, v))
 	if isLog(w.s, m) {
 		return value * se
 	}

@@ -107,10 +107,35 @@ func (w *work) bounds(c *comparison, se, sd float64) (hi, lo float64, loOK bool)
 		return max(c.tau+z*sd, mu+wt*(c.tau+z*se-mu)), min(c.tau-zc*sd, mu+wt*(c.tau-zc*se-mu)), true
 	}
 	cut := &w.s.p.Cutoffs
-	hi = max(solveBeyond(c.tau, sd, cut.Deficit), wt*solveBeyond(c.tau, se, cut.Deficit))
-	a, ok1 := clearMean(c.tau, sd, cut.Clear)
-	b, ok2 := clearMean(c.tau, se, cut.Clear)
-	return hi, min(a, wt*b), ok1 && ok2
+	hi = nearBeyond(c.tau, se, cut.Deficit, z)
+	lo, loOK = nearClear(c.tau, se, cut.Clear, zc)
+	if !c.prior {
+		return hi, lo, loOK
+	}
+	own, ownOK := nearClear(c.tau, sd, cut.Clear, zc)
+	return max(wt*hi, nearBeyond(c.tau, sd, cut.Deficit, z)), min(own, wt*lo), loOK && ownOK
+}
+
+// nearClear is clearMean to about a thousandth of the SD. zc is the quantile of 1 − p.
+func nearClear(tau, sd, p, zc float64) (float64, bool) {
+	if 2*tau/sd-zc < 2.2 {
+		return clearMean(tau, sd, p)
+	}
+	return nearBeyond(tau, sd, p, -zc), true
+}
+
+// nearBeyond is solveBeyond to about a thousandth of the SD, which is enough for a chance: one step of
+// Newton's method from the one-sided answer. z is the quantile of p.
+func nearBeyond(tau, sd, p, z float64) float64 {
+	far := 2*tau/sd + z
+	switch {
+	case far > 5 || sd <= 0:
+		return tau + z*sd
+	case far < 2.2:
+		return solveBeyond(tau, sd, p)
+	}
+	slope := (math.Exp(-z*z/2) - math.Exp(-far*far/2)) / math.Sqrt(2*math.Pi)
+	return tau + z*sd - sd*stat.Phi(-far)/slope
 }
 
 // solveBeyond is the mean m ≥ 0 at which a normal variable is beyond ±tau with probability p: the

@@ -53,17 +53,21 @@ func (g *Gauss) Cholesky() (l Chol) {
 
 // Solve gives the solution x of LLᵀx = b, for a factor without zero columns.
 func (l *Chol) Solve(n int, b [MaxDim]float64) [MaxDim]float64 {
+	var inv [MaxDim]float64
 	for i := range n {
+		inv[i] = 1 / l[i][i]
+		s := b[i]
 		for k := range i {
-			b[i] -= float64(l[i][k] * b[k])
+			s -= float64(l[i][k] * b[k])
 		}
-		b[i] /= l[i][i]
+		b[i] = s * inv[i]
 	}
 	for i := n - 1; i >= 0; i-- {
+		s := b[i]
 		for k := i + 1; k < n; k++ {
-			b[i] -= float64(l[k][i] * b[k])
+			s -= float64(l[k][i] * b[k])
 		}
-		b[i] /= l[i][i]
+		b[i] = s * inv[i]
 	}
 	return b
 }
