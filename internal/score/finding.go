@@ -3,8 +3,6 @@ package score
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mathext"
-
 	"evenhand/internal/screen"
 )
 
@@ -226,9 +224,9 @@ func (w *work) shownSE(r *rule, e *evaluated, side int, value float64) float64 {
 	return e.se
 }
 
-// shownMargin is the value ± 1.645 standard errors, on the log scale for log measures.
+// shownMargin is the value ± 1.645 standard errors, on the log scale for log measures and quotients.
 func (w *work) shownMargin(m int, value, se float64) [2]float64 {
-	if isLog(w.s, m) && value > 0 {
+	if (isLog(w.s, m) || w.s.pers[m] != nil) && value > 0 {
 		k := math.Exp(1.645 * se / value)
 		return [2]float64{value / k, value * k}
 	}
@@ -276,39 +274,6 @@ func (w *work) sideName(m *screen.Measure, side int) (screen.Side, string) {
 	return name, roles[1]
 }
 
-// count evaluates a ceiling on the rate of a count: rate ~ gamma with the group's mean and SD, count ~
-// Poisson over the trials. By the measurement alone the rate has a flat prior. A trial at the cap says
-// "at least"; it is taken as the cap, which can only make a deficit less certain.
-func (w *work) count(m, side int, tau float64) evaluated {
-	e := evaluated{ok: w.est[m].has[side]}
-	if !e.ok {
-		return e
-	}
-	n, k := w.est[m].counts[side], float64(w.est[m].trials[side])
-	e.x, e.se = n/k, math.Sqrt(max(n, 1))/k
-	e.c.tau = tau
-	e.pm = mathext.GammaIncRegComp(n+1, k*tau)
-	e.pk = e.pm
-	e.postMean, e.postSD = (n+1)/k, math.Sqrt(n+1)/k
-	if g := w.group(&w.s.p.Measures[m]); g != nil {
-		a, b := g.Mean*g.Mean/(g.SD*g.SD), g.Mean/(g.SD*g.SD)
-		e.pk = mathext.GammaIncRegComp(a+n, (b+k)*tau)
-		e.postMean, e.postSD = (a+n)/(b+k), math.Sqrt(a+n)/(b+k)
-		e.c.prior, e.c.mu, e.c.omega = true, g.Mean, g.SD
-	}
-	e.verdict = w.s.verdict(e.pm, e.pk)
-	return e
-}
-
-func (w *work) group(m *screen.Measure) *screen.Group {
-	for i := range m.Groups {
-		if m.Groups[i].When.Holds(&w.subject) && m.Groups[i].SD > 0 {
-			return &m.Groups[i]
-		}
-	}
-	return nil
-}
-
 func (w *work) countPrior(m *screen.Measure) string {
 	if w.group(m) != nil {
 		return "protocol"
@@ -353,6 +318,9 @@ func (w *work) add(i, t int, e *evaluated) *Finding {
 	if e.verdict == Unsettled && w.s.p.Measures[max(r.m, 0)].Scale != screen.Count && r.Kind != screen.AllOf {
 		f.Chance = w.settle(e)
 		f.Advice = f.Chance.advice()
+	}
+	if e.verdict == Deficit && r.Kind != screen.AllOf {
+		f.Advice = adviceDeficit
 	}
 	w.tally(r, f)
 	return f

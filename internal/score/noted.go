@@ -3,20 +3,8 @@ package score
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mathext"
-
 	"evenhand/internal/screen"
 )
-
-// usualCount multiplies in what an average athlete has on a ceiling of a count.
-func (j *joint) usualCount(e *evaluated, tau float64) {
-	if !e.c.prior {
-		j.usual = false
-		return
-	}
-	b := e.c.mu / (e.c.omega * e.c.omega)
-	j.apartUse *= 1 - mathext.GammaIncRegComp(e.c.mu*b, b*tau)
-}
 
 // noted lists ratings, checklist items and symptoms. They carry no probability.
 func (w *work) noted() {
@@ -35,9 +23,20 @@ func (w *work) noted() {
 		if def.Referral {
 			w.out.Referral = append(w.out.Referral, def.ID)
 		}
+		rule := w.ruleAbout(screen.SymptomRule, def.ID)
 		w.out.Noted = append(w.out.Noted, Noted{Kind: "symptom", ID: def.ID, Name: def.Name,
-			Side: string(x.Side), Value: "noted", Flagged: def.Referral})
+			Side: string(x.Side), Value: "noted", Rule: rule, Flagged: def.Referral || rule != ""})
 	}
+}
+
+// ruleAbout is the rule of that kind about a checklist item or symptom, "" if none applies.
+func (w *work) ruleAbout(kind screen.RuleKind, id string) string {
+	for i := range w.s.rules {
+		if r := &w.s.rules[i]; r.Kind == kind && r.About == id && r.When.Holds(&w.subject) {
+			return r.ID
+		}
+	}
+	return ""
 }
 
 // rating notes an ordered category on each side that the rule names. Several readings of one side by
@@ -82,7 +81,7 @@ func (w *work) checklist() {
 		}
 		if last != nil {
 			w.out.Noted = append(w.out.Noted, Noted{Kind: "checklist", ID: item.ID, Name: item.Name,
-				Link: item.Link, Value: string(last.Answer), Flagged: last.Answer == screen.NotMet})
+				Link: item.Link, Value: string(last.Answer), Rule: w.ruleAbout(screen.ChecklistRule, item.ID), Flagged: last.Answer == screen.NotMet})
 		}
 	}
 }

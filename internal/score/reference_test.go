@@ -261,6 +261,33 @@ func TestCountAgainstClosedForm(t *testing.T) {
 	near(t, "P", f.P, gammaTail(17.0/4, 7.0/4, 5), 1e-6)
 }
 
+// A single trial at the cap of 10 says "at least 10". By Bayes' rule with the group's gamma the answer
+// is the ratio of two integrals, here by the midpoint rule.
+func TestCappedCount(t *testing.T) {
+	s := defaultScorer(t)
+	a := throwerOf(screen.RightHand, "2012-01-01", screen.Male)
+	rep := s.Score(recordOf(a, reading("stance_errors", screen.Right, 10)), Options{})
+	f := findingOf(t, rep, "stance_errors_high")
+	joint := func(from, to float64) (sum float64) {
+		n := 40000
+		h := (to - from) / float64(n)
+		for i := range n {
+			l := from + (float64(i)+0.5)*h
+			p, term := 0.0, math.Exp(-l)
+			for k := range 10 {
+				p += term
+				term *= l / float64(k+1)
+			}
+			sum += h * (1 - p) * math.Exp(1.25*math.Log(l)-0.75*l)
+		}
+		return sum
+	}
+	near(t, "P", f.P, joint(5, 100)/joint(0, 100), 1e-6)
+	if exact := gammaTail(2.25+10, 1.75, 5); f.P <= exact {
+		t.Errorf("at least 10 errors must not say less than exactly 10: %.4f, %.4f", f.P, exact)
+	}
+}
+
 func gammaTail(shape, rate, from float64) float64 {
 	lg, _ := math.Lgamma(shape)
 	sum, n, to := 0.0, 20000, from+60.0

@@ -172,6 +172,38 @@ func TestReferralAndNoted(t *testing.T) {
 	}
 }
 
+// A protocol may have rules about items and symptoms; they are noted with their rule, never counted.
+func TestRulesAboutItemsAndSymptoms(t *testing.T) {
+	item, sore := defaultScorer(t).p.Checklist[0].ID, ""
+	for _, d := range defaultScorer(t).p.Symptoms {
+		if !d.Referral {
+			sore = d.ID
+		}
+	}
+	p, err := screen.LoadProtocol("ours.yaml", strings.NewReader("extends: default\nname: ours\nversion: '1'\ntitle: t\nrules:\n"+
+		"  - {id: on_item, name: Item, link: trunk, kind: checklist, about: "+item+"}\n"+
+		"  - {id: on_symptom, name: Symptom, link: elbow, kind: symptom, about: "+sore+", when: {age_below: 14}}\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		born screen.Date
+		rule string
+	}{{"2014-01-01", "on_symptom"}, {"2008-01-01", ""}} {
+		rec := recordOf(throwerOf(screen.RightHand, c.born, screen.Male))
+		rec.Symptoms = []screen.Symptom{{ID: "1", Symptom: sore}}
+		rec.Checklist = []screen.ChecklistAnswer{{ID: "3", Item: item, Answer: screen.NotMet}}
+		for _, n := range New(p).Score(rec, Options{}).Noted {
+			if want := map[string]string{"symptom": c.rule, "checklist": "on_item"}[n.Kind]; n.Rule != want {
+				t.Errorf("born %s: %s has the rule %q, want %q", c.born, n.Kind, n.Rule, want)
+			}
+		}
+	}
+	if _, err := screen.LoadProtocol("ours.yaml", strings.NewReader("extends: default\nname: ours\nversion: '1'\ntitle: t\nrules:\n  - {id: x, name: X, link: trunk, kind: checklist, about: nothing}\n")); err == nil || !strings.Contains(err.Error(), "ours.yaml:6") {
+		t.Errorf("%v", err)
+	}
+}
+
 func TestTriageOrder(t *testing.T) {
 	s := defaultScorer(t)
 	athlete := func(id string, irT float64, all bool) *Report {

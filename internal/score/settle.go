@@ -182,6 +182,10 @@ func clearMean(tau, sd, p float64) (float64, bool) {
 	return solveBeyond(tau, sd, p), true
 }
 
+// adviceDeficit guards against regression to the mean: a reading that picked an athlete out is too high
+// on average, and would make training look better than it was.
+const adviceDeficit = "read once more on another day before training starts; that reading is the baseline"
+
 // advice names the cheapest way to measure again with a chance of 40 % or more.
 func (c *Chance) advice() string {
 	switch {

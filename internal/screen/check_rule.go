@@ -32,6 +32,12 @@ func (v *validator) rule(r *Rule) {
 }
 
 func (v *validator) uncounted(r *Rule, bad badFunc) {
+	switch {
+	case r.Kind == ChecklistRule && v.p.Item(r.About) == nil:
+		bad("about", nearWords(r.About, v.p.ItemIDs()), "is about the unknown item %q", r.About)
+	case r.Kind == SymptomRule && v.p.Symptom(r.About) == nil:
+		bad("about", nearWords(r.About, v.p.SymptomIDs()), "is about the unknown symptom %q", r.About)
+	}
 	if r.Counted {
 		bad("counted", "ratings, items and symptoms are listed apart", "a %s rule carries no probability and cannot be counted", r.Kind)
 	}

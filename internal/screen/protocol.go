@@ -308,8 +308,9 @@ type Rule struct {
 	When       When        `yaml:"when" json:"when"`
 	Thresholds []Threshold `yaml:"thresholds" json:"thresholds,omitempty"`
 	AllOf      []string    `yaml:"all_of" json:"all_of,omitempty"`
-	Counted    bool        `yaml:"counted" json:"counted"` // enters the link's probability
-	Core       bool        `yaml:"core" json:"core"`       // a link is clear only if its core rules were measured
+	About      string      `yaml:"about" json:"about,omitempty"` // the checklist item or symptom of such a rule
+	Counted    bool        `yaml:"counted" json:"counted"`       // enters the link's probability
+	Core       bool        `yaml:"core" json:"core"`             // a link is clear only if its core rules were measured
 	Why        string      `yaml:"why" json:"why,omitempty"`
 	Studies    []Study     `yaml:"studies" json:"studies,omitempty"`
 }
