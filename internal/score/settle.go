@@ -35,7 +35,7 @@ const (
 func (w *work) mayAddTrials(l *lin) bool {
 	for i := range l.n {
 		m := &w.s.p.Measures[l.t[i].m]
-		if m.Trials.Combine == screen.Best || w.est[l.t[i].m].trials[l.t[i].side]+3 > 3*m.Trials.Most {
+		if m.Trials.Combine == screen.Best || w.est[l.t[i].m].trials[l.t[i].side]+3 > m.Trials.Most {
 			return false
 		}
 	}

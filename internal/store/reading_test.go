@@ -71,7 +71,7 @@ func TestReadingsDiffer(t *testing.T) {
 	other[0].Screen = "S2"
 	writeFails(t, s, screen.Conflict, func(tx *Tx) error { return second(tx.PutReadings("S2", other, nil)) })
 	writeFails(t, s, screen.Invalid, func(tx *Tx) error { return second(tx.PutReadings("S", other, nil)) })
-	twins := append(readings("S", 3)[2:], readings("S", 3)[2])
+	twins := slices.Concat(readings("S", 3)[2:], readings("S", 3)[2:])
 	twins[1].Trials = nil
 	writeFails(t, s, screen.Conflict, func(tx *Tx) error { return second(tx.PutReadings("S", twins, nil)) })
 	odd := readings("S", 3)[2:]
@@ -149,7 +149,7 @@ func TestCorrectionsRefused(t *testing.T) {
 		})
 	}
 	// A tablet that was offline sends a reading and its correction together.
-	both := append(readings("S", 4)[3:], fix("late", "S-r003", "misread"))
+	both := slices.Concat(readings("S", 4)[3:], []screen.Reading{fix("late", "S-r003", "misread")})
 	if n := put(t, s, both); n != 2 {
 		t.Errorf("%d new, want 2", n)
 	}
