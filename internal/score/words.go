@@ -57,17 +57,12 @@ func (s *Scorer) differenceWords(f *Finding, m *screen.Measure, unit string) str
 	if size < 0 {
 		size, word = -size, map[string]string{"less": "more", "more": "less"}[word]
 	}
-	than := "the other"
-	return fmt.Sprintf("%s: %s %s%s %s than %s (give or take %s%s). Threshold %s%s%s.", who, strings.ToLower(m.Name[:1])+m.Name[1:],
-		number(size, m), unit, word, than, number(1.96*f.SE, m), unit, number(math.Abs(f.Threshold), nil), unit, gainNote(f, m))
-}
-
-// gainNote explains a threshold below 0: the throwing side should have more by that much.
-func gainNote(f *Finding, m *screen.Measure) string {
-	if f.Threshold < 0 && m.Worse == "lower" {
-		return " more is expected of the throwing side"
+	limit := fmt.Sprintf("Threshold %s%s.", number(math.Abs(f.Threshold), nil), unit)
+	if f.Threshold < 0 { // a gain of the throwing side is asked for
+		limit = fmt.Sprintf("At least %s%s more is looked for.", number(math.Abs(f.Threshold), nil), unit)
 	}
-	return ""
+	return fmt.Sprintf("%s: %s %s%s %s than the other (give or take %s%s). %s", who, strings.ToLower(m.Name[:1])+m.Name[1:],
+		number(size, m), unit, word, number(1.96*f.SE, m), unit, limit)
 }
 
 // VerdictSentence says verdict and probability: "Very likely a true deficit: 87 in 100."
