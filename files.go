@@ -192,14 +192,14 @@ func printCheck(out io.Writer, s *score.Scorer) error {
 	t := tabwriter.NewWriter(out, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(t, "rule\tages\tthreshold\tSE\tfound\tunsettled\tcalled clear\texceeded by\tremark")
 	for _, c := range s.Check() {
-		unit := screen.UnitWords(c.Unit)
 		row := []string{"-", "-", "-", "-"}
 		if c.Prior {
 			for i, x := range []float64{c.Found, c.Unsettled, c.Missed, c.Exceeded} {
 				row[i] = fmt.Sprintf("%.0f", x)
 			}
 		}
-		fmt.Fprintf(t, "%s\t%s\t%g%s\t%.1f%s\t%s\t%s\t%s\t%s\t%s\n", c.Rule, c.Group, c.Threshold, unit, c.SE, unit, row[0], row[1], row[2], row[3], strings.Join(c.Marks, "; "))
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", c.Rule, c.Group, screen.Amount(fmt.Sprintf("%g", c.Threshold), c.Unit),
+			screen.Amount(fmt.Sprintf("%.1f", c.SE), c.Unit), row[0], row[1], row[2], row[3], strings.Join(c.Marks, "; "))
 	}
 	if err := t.Flush(); err != nil {
 		return err

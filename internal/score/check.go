@@ -53,6 +53,9 @@ func (s *Scorer) Check() []RuleCheck {
 	var out []RuleCheck
 	for i := range s.rules {
 		r := &s.rules[i]
+		if r.Kind == screen.AllOf {
+			out = append(out, s.checkBoth(i)...)
+		}
 		if r.Kind != screen.SideDifference && r.Kind != screen.SidePercent {
 			continue
 		}
@@ -122,14 +125,19 @@ func (s *Scorer) checkRule(r *rule, t int, subject *screen.Subject) RuleCheck {
 	}
 	out.Exceeded = 100 * c.probability(c.mu, c.omega)
 	out.Found, out.Missed = w.operating(&c, se)
-	out.Unsettled = 100 - out.Found - out.Missed
-	if out.Found < foundTooFew {
-		out.Marks = append(out.Marks, MarkCannotSettle)
-	}
-	if out.Exceeded >= exceededTooMany {
-		out.Marks = append(out.Marks, MarkUsual)
-	}
+	out.mark()
 	return out
+}
+
+// mark fills in what follows from the figures.
+func (c *RuleCheck) mark() {
+	c.Unsettled = 100 - c.Found - c.Missed
+	if c.Found < foundTooFew {
+		c.Marks = append(c.Marks, MarkCannotSettle)
+	}
+	if c.Exceeded >= exceededTooMany {
+		c.Marks = append(c.Marks, MarkUsual)
+	}
 }
 
 func groupWords(when *screen.When, priors []screen.Prior, subject *screen.Subject) string {
@@ -219,7 +227,7 @@ func (s *Scorer) Remarks() []string {
 				ok = ok && known
 				sum += q.c * mu
 			}
-			if text := fmt.Sprintf("%s: its prior has the mean %g, those of its parts add up to %g; its own rule uses the first, joint probabilities the second.", x.ID, mean, sum); ok && math.Abs(mean-sum) > 0.5 && !seen[text] {
+			if text := fmt.Sprintf("%s: its prior has the mean %g, those of its parts add up to %g; its own rule uses the first, joint probabilities the second.", x.ID, mean, math.Round(100*sum)/100); ok && math.Abs(mean-sum) > 0.5 && !seen[text] {
 				seen[text] = true
 				out = append(out, text)
 			}

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"strings"
 	"testing"
@@ -325,4 +326,48 @@ func TestOrderStatistics(t *testing.T) {
 		})
 		near(t, fmt.Sprintf("variance of the median of %d", k), medianVar[k], v, 1e-4)
 	}
+}
+
+// The two-condition rule's figures against a simulation through the real code with random draws: truth
+// from the joint prior, one planned visit, the verdict of the score itself.
+func TestCheckOfTwoConditions(t *testing.T) {
+	s := defaultScorer(t)
+	var c RuleCheck
+	for _, x := range s.Check() {
+		if x.Rule == "rotation_loss_with_arc_loss" && x.Group == "from 19" {
+			c = x
+		}
+	}
+	rng := rand.New(rand.NewPCG(5, 6))
+	rho, ok := s.p.PartCorrelation(s.p.Measure("shoulder_total_arc"), &screen.Subject{Age: 25})
+	if !ok || c.SE == 0 {
+		t.Fatalf("no check of the two conditions: %+v", c)
+	}
+	sd := func(id string) float64 { // of the mean of the two planned trials, one side, without the examiner
+		e := s.p.Measure(id).Resolved
+		return math.Sqrt(e.Trial*e.Trial/2 + e.Placing*e.Placing + e.Day*e.Day)
+	}
+	ir, er := sd("shoulder_internal_rotation"), sd("shoulder_external_rotation")
+	a := throwerOf(screen.RightHand, "2000-01-01", screen.Male)
+	n, broken, found, missed := 30000, 0.0, 0.0, 0.0
+	for range n {
+		z := rng.NormFloat64()
+		dIR, dER := 11+8*z, -6+7*(rho*z+math.Sqrt(1-rho*rho)*rng.NormFloat64())
+		if !(dIR > 20 && dIR+dER > 5) {
+			continue
+		}
+		broken++
+		x := func(mean, sd float64) float64 { return mean + sd*rng.NormFloat64() }
+		irT, erT := x(45, ir), x(110, er)
+		rep := s.Score(recordOf(a, shoulder(screen.Right, screen.Left, irT, x(45+dIR, ir), erT, x(110+dER, er))...), Options{})
+		switch findingOf(t, rep, "rotation_loss_with_arc_loss").Verdict {
+		case Deficit:
+			found++
+		case Clear:
+			missed++
+		}
+	}
+	near(t, "exceeded", c.Exceeded, 100*broken/float64(n), 0.7)
+	near(t, "found", c.Found, 100*found/broken, 3)
+	near(t, "called clear", c.Missed, 100*missed/broken, 2)
 }

@@ -317,7 +317,7 @@ func TestSentences(t *testing.T) {
 	for rule, want := range map[string]string{
 		"internal_rotation_loss":           "Throwing side: shoulder internal rotation 35° less than the other (give or take 6°). Threshold 20°. Very likely a true deficit: over 99 in 100.",
 		"lead_hip_internal_rotation_floor": "lead right: 25°",
-		"stance_time_short":                "Looked at below 10s.",
+		"stance_time_short":                "Looked at below 10 s.",
 		"hip_internal_rotation_difference": "The right side: hip internal rotation 15° less than the other",
 	} {
 		if got := s.Sentence(findingOf(t, rep, rule)); !strings.Contains(got, want) {

@@ -17,16 +17,15 @@ func (s *Scorer) Sentence(f *Finding) string {
 	if m == nil {
 		return f.Name
 	}
-	unit := screen.UnitWords(f.Unit)
 	switch f.RuleKind {
 	case screen.AllOf:
 		fmt.Fprintf(&b, "%s: both conditions together.", f.Name)
 	case screen.SideDifference, screen.SidePercent:
-		b.WriteString(s.differenceWords(f, m, unit))
+		b.WriteString(differenceWords(f, m))
 	default:
 		side := strings.TrimSpace(f.Role + " " + sideWord(f.Side))
-		fmt.Fprintf(&b, "%s, %s: %s%s (give or take %s%s). %s %s%s.", m.Name, side, number(f.Difference, m), unit,
-			number(1.96*f.SE, m), unit, limitWord(f.RuleKind), number(f.Threshold, nil), unit)
+		fmt.Fprintf(&b, "%s, %s: %s (give or take %s). %s %s.", m.Name, side, f.amount(f.Difference, m), f.amount(1.96*f.SE, m),
+			limitWord(f.RuleKind), f.amount(f.Threshold, nil))
 	}
 	fmt.Fprintf(&b, " %s", VerdictSentence(f))
 	return b.String()
@@ -39,7 +38,12 @@ func limitWord(k screen.RuleKind) string {
 	return "Looked at below"
 }
 
-func (s *Scorer) differenceWords(f *Finding, m *screen.Measure, unit string) string {
+// amount writes a number of the finding in its unit, as finely as the measure is read.
+func (f *Finding) amount(x float64, m *screen.Measure) string {
+	return screen.Amount(number(x, m), f.Unit)
+}
+
+func differenceWords(f *Finding, m *screen.Measure) string {
 	who := "The " + f.Worse + " side"
 	if f.Kind == "signed" || f.Role != "" {
 		who = "Throwing side"
@@ -57,12 +61,12 @@ func (s *Scorer) differenceWords(f *Finding, m *screen.Measure, unit string) str
 	if size < 0 {
 		size, word = -size, map[string]string{"less": "more", "more": "less"}[word]
 	}
-	limit := fmt.Sprintf("Threshold %s%s.", number(math.Abs(f.Threshold), nil), unit)
+	limit := fmt.Sprintf("Threshold %s.", f.amount(math.Abs(f.Threshold), nil))
 	if f.Threshold < 0 { // a gain of the throwing side is asked for
-		limit = fmt.Sprintf("At least %s%s more is looked for.", number(math.Abs(f.Threshold), nil), unit)
+		limit = fmt.Sprintf("At least %s more is looked for.", f.amount(math.Abs(f.Threshold), nil))
 	}
-	return fmt.Sprintf("%s: %s %s%s %s than the other (give or take %s%s). %s", who, strings.ToLower(m.Name[:1])+m.Name[1:],
-		number(size, m), unit, word, number(1.96*f.SE, m), unit, limit)
+	return fmt.Sprintf("%s: %s %s %s than the other (give or take %s). %s", who, strings.ToLower(m.Name[:1])+m.Name[1:],
+		f.amount(size, m), word, f.amount(1.96*f.SE, m), limit)
 }
 
 // VerdictSentence says verdict and probability: "Very likely a true deficit: 87 in 100."

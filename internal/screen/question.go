@@ -77,7 +77,7 @@ func (m *Measure) unusual(x *Reading) string {
 	}
 	for _, t := range x.Trials {
 		if t < m.Typical[0] || t > m.Typical[1] {
-			return fmt.Sprintf("%s, %s: %g %s is possible but unusual (usually %g to %g). Is it right?", m.Name, x.Side, t, unitWords(m.Unit), m.Typical[0], m.Typical[1])
+			return fmt.Sprintf("%s, %s: %s is possible but unusual (usually %g to %g). Is it right?", m.Name, x.Side, amount(t, m.Unit), m.Typical[0], m.Typical[1])
 		}
 	}
 	return ""
@@ -89,7 +89,7 @@ func (m *Measure) apart(x *Reading) string {
 		lo, hi = min(lo, t), max(hi, t)
 	}
 	if m.Trials.AgreeWithin > 0 && hi-lo > m.Trials.AgreeWithin {
-		return fmt.Sprintf("%s, %s: the trials are %.3g %s apart (up to %g is usual). Measure again.", m.Name, x.Side, hi-lo, unitWords(m.Unit), m.Trials.AgreeWithin)
+		return fmt.Sprintf("%s, %s: the trials are %s apart (up to %g is usual). Measure again.", m.Name, x.Side, Amount(fmt.Sprintf("%.3g", hi-lo), m.Unit), m.Trials.AgreeWithin)
 	}
 	return ""
 }
@@ -113,7 +113,7 @@ func (m *Measure) swapped(x *Reading, now, before sideMeans) string {
 			refs = append(refs, meanWithout(x.Trials, i))
 		}
 		if looksSwapped(t, s, refs, m.swapMargin()) {
-			return fmt.Sprintf("%s, %s: %g %s. Was %g meant? The digits look exchanged.", m.Name, x.Side, t, unitWords(m.Unit), s)
+			return fmt.Sprintf("%s, %s: %s. Was %g meant? The digits look exchanged.", m.Name, x.Side, amount(t, m.Unit), s)
 		}
 	}
 	return ""
@@ -186,8 +186,20 @@ func (p *Protocol) otherHand(r *Record, now sideMeans) (Question, bool) {
 		Text: fmt.Sprintf("The %s (throwing) shoulder turns %.0f° more inward and %.0f° less outward than the other. Throwers are usually the other way round: is the throwing hand right, were the sides exchanged?", throwing, in, -out)}, true
 }
 
-// unitWords is a UCUM unit as it is written for a reader.
-func unitWords(unit string) string {
+func amount(x float64, unit string) string { return Amount(fmt.Sprintf("%g", x), unit) }
+
+// Amount writes a number with its UCUM unit as it is written for a reader: 41°, 6 cm, 12 %, 3.
+func Amount(number, unit string) string {
+	switch w := UnitWords(unit); w {
+	case "", "°":
+		return number + w
+	default:
+		return number + " " + w
+	}
+}
+
+// UnitWords is a UCUM unit as it is written for a reader: ° for deg, nothing for counts.
+func UnitWords(unit string) string {
 	switch unit {
 	case "deg":
 		return "°"
@@ -196,6 +208,3 @@ func unitWords(unit string) string {
 	}
 	return unit
 }
-
-// UnitWords is a UCUM unit as it is written for a reader: ° for deg, nothing for counts.
-func UnitWords(unit string) string { return unitWords(unit) }

@@ -46,6 +46,14 @@ func (g *Gauss) Lattice(clauses []Clause) float64 {
 	return float64(hits) / LatticePoints
 }
 
+// EachNormalPoint gives every point of the lattice, as independent standard normal coordinates in the
+// first dim ≤ MaxDim variables. fn must not keep z.
+func EachNormalPoint(dim int, fn func(z []float64)) {
+	for k := range latticeZ() {
+		fn(latticeZ()[k][:dim])
+	}
+}
+
 // latticeHalf is a half over the lattice's own coordinates; last marks the end of a clause.
 type latticeHalf struct {
 	c    [MaxDim]float64
