@@ -119,7 +119,7 @@ func TestBadInputOnTheCommandLine(t *testing.T) {
 		{"140 years", "2011-04-02", "1886-04-02", "born"},
 		{"before birth", `"on":"2026-02-10"`, `"on":"2001-02-10"`, "birth"},
 		{"no such athlete", `"athlete":"a2"`, `"athlete":"a9"`, "a9"},
-		{"twice", `"id":"s2"`, `"id":"s1"`, "s1"},
+		{"twice", `"id":"s2"`, `"id":"s1"`, "screens[1].id"},
 		{"side", `"side":"right","trials":[60,62]`, `"side":"none","trials":[60,62]`, "side"},
 		{"not JSON", `{"athletes"`, `{"athletes`, ""},
 	} {

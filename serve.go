@@ -10,8 +10,6 @@ import (
 	"path/filepath"
 	"time"
 
-	"github.com/gin-gonic/gin"
-
 	"evenhand/api"
 	"evenhand/internal/clinic"
 	"evenhand/internal/demo"
@@ -104,8 +102,7 @@ func (w *world) serve(ctx context.Context, cl *clinic.Clinic, listen string, isD
 
 // handler puts API and pages on one router.
 func (w *world) handler(cl *clinic.Clinic, isDemo bool) (http.Handler, error) {
-	gin.SetMode(gin.ReleaseMode)
-	r := gin.New()
+	r := web.NewRouter()
 	if err := web.Register(r, cl, web.Options{Demo: isDemo, Version: programVersion(), Log: w.log}); err != nil {
 		return nil, err
 	}

@@ -145,3 +145,24 @@ func (c *Clinic) TeamsOf(ctx context.Context, who Person, athlete string) (out [
 	})
 	return out, err
 }
+
+// Sides is what a record says of each measure, and the published symmetry formulas where they make
+// sense.
+type Sides struct {
+	Record  *screen.Record
+	Pairs   []score.Pair
+	Indices []score.Index
+}
+
+// Sides gives every measure of a screen with both sides. Returns NotFound.
+func (c *Clinic) Sides(ctx context.Context, who Person, screenID string) (out Sides, err error) {
+	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+		if out.Record, err = tx.Record(screenID); err != nil {
+			return err
+		}
+		opt, err := options(tx, out.Record.Screen.Team)
+		out.Pairs, out.Indices = c.scorer.Pairs(out.Record, opt), c.scorer.Indices(out.Record, opt)
+		return err
+	})
+	return out, err
+}

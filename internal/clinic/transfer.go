@@ -2,6 +2,7 @@ package clinic
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 
@@ -39,7 +40,11 @@ func (c *Clinic) importInto(ctx context.Context, who Person, create *screen.Team
 	if err := c.may(who, manage, team); err != nil {
 		return out, err
 	}
-	doc, _, err := exchange.Read(r, c.Protocol(), exchange.Options{Today: c.Today(), Team: team, MaxBytes: maxBytes, Known: c.known(ctx, team)})
+	var internal error
+	doc, _, err := exchange.Read(r, c.Protocol(), exchange.Options{Today: c.Today(), Team: team, MaxBytes: maxBytes, Known: c.known(ctx, team, &internal)})
+	if err := errors.Join(internal, err); internal != nil {
+		return out, err
+	}
 	if err != nil {
 		return out, err
 	}
@@ -60,8 +65,9 @@ func (c *Clinic) importInto(ctx context.Context, who Person, create *screen.Team
 }
 
 // known finds an athlete of the team by the text with which a file refers to him or her: evenhand's
-// id, or the number of another record.
-func (c *Clinic) known(ctx context.Context, team string) func(string) *screen.Athlete {
+// id, or the number of another record. An error of the store is kept in failed: it is not "no such
+// athlete".
+func (c *Clinic) known(ctx context.Context, team string, failed *error) func(string) *screen.Athlete {
 	cache := map[string]*screen.Athlete{}
 	return func(ref string) *screen.Athlete {
 		if a, ok := cache[ref]; ok {
@@ -78,8 +84,9 @@ func (c *Clinic) known(ctx context.Context, team string) func(string) *screen.At
 			}
 			return err
 		})
-		if err != nil {
-			found = nil
+		var p *screen.Problem
+		if err != nil && !errors.As(err, &p) {
+			*failed = err
 		}
 		cache[ref] = found
 		return found
@@ -258,6 +265,11 @@ func (c *Clinic) Export(ctx context.Context, who Person, team string, fn func(*s
 func (c *Clinic) ExportDocument(ctx context.Context, who Person, team string) (*exchange.Document, error) {
 	doc := &exchange.Document{}
 	err := c.read(ctx, who, team, func(tx *store.Tx) error {
+		if team != "" {
+			if _, err := tx.Team(team); err != nil {
+				return err
+			}
+		}
 		p := Page{Limit: 500}
 		for {
 			list, next, err := tx.Athletes(team, p)

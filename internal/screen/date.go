@@ -13,7 +13,7 @@ type Date string
 // calendar does not have.
 func ParseDate(s string) (Date, error) {
 	t, err := time.Parse(time.DateOnly, s)
-	if err != nil || t.Year() < 1900 {
+	if err != nil || t.Year() < 1800 {
 		return "", fmt.Errorf("%q is not a day: write it as 2026-02-10", s)
 	}
 	return Date(s), nil

@@ -63,26 +63,30 @@ func Nearest(s string, candidates []string) string {
 	return best
 }
 
-// editDistance is the Levenshtein distance of a and b, or limit if it is not smaller.
+// editDistance counts the letters to add, drop, change or exchange with a neighbour to make b of a
+// (optimal string alignment), or gives limit if that is not smaller.
 func editDistance(a, b string, limit int) int {
 	if len(a)-len(b) >= limit || len(b)-len(a) >= limit || len(a) > 100 || len(b) > 100 {
 		return limit
 	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
+	var buf [3][101]int
+	before, last, row := &buf[0], &buf[1], &buf[2]
+	for j := range len(b) + 1 {
+		last[j] = j
 	}
 	for i := 1; i <= len(a); i++ {
-		prev := row[0]
 		row[0] = i
 		for j := 1; j <= len(b); j++ {
-			cost := prev
-			if a[i-1] != b[j-1] {
-				cost++
+			cost := 1
+			if a[i-1] == b[j-1] {
+				cost = 0
 			}
-			prev = row[j]
-			row[j] = min(cost, row[j]+1, row[j-1]+1)
+			row[j] = min(last[j-1]+cost, last[j]+1, row[j-1]+1)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				row[j] = min(row[j], before[j-2]+1)
+			}
 		}
+		before, last, row = last, row, before
 	}
-	return min(row[len(b)], limit)
+	return min(last[len(b)], limit)
 }

@@ -156,6 +156,9 @@ func (p *Protocol) CheckReading(r *Reading, where string) Faults {
 		f.Add(join(where, "trials"), fmt.Sprintf("1 to %d trials; if it was not done, say so with the reason", m.Trials.Most), "%d trials of %s", n, m.ID)
 		return f
 	}
+	if y := r.Taken.UTC().Year(); !r.Taken.IsZero() && (y < 2000 || y > 2200) {
+		f.Add(join(where, "taken"), "the device's time, or left out", "the reading is said to be taken in the year %d", y)
+	}
 	for i, x := range r.Trials {
 		m.checkValue(x, fmt.Sprintf("%s[%d]", join(where, "trials"), i), &f)
 	}

@@ -53,6 +53,23 @@ func TestBadReadings(t *testing.T) {
 	}
 }
 
+func TestNearest(t *testing.T) {
+	words := []string{"id", "kind", "on", "athlete", "readings"}
+	for typed, want := range map[string]string{"knid": "kind", "kid": "id", "athlet": "athlete", "redings": "readings", "zzzzzzzz": "", "": ""} {
+		if got := Nearest(typed, words); got != want {
+			t.Errorf("%q: %q, want %q", typed, got, want)
+		}
+	}
+	for _, c := range []struct {
+		a, b string
+		d    int
+	}{{"kitten", "sitting", 3}, {"ab", "ba", 1}, {"abc", "abc", 0}, {"", "abc", 3}} { // the textbook example of Levenshtein's distance, and an exchange
+		if got := editDistance(c.a, c.b, 10); got != c.d {
+			t.Errorf("%q to %q: %d, want %d", c.a, c.b, got, c.d)
+		}
+	}
+}
+
 func TestUnpairedMeasureTakesNoSide(t *testing.T) {
 	p, err := LoadProtocol("t.yaml", strings.NewReader(strings.Replace(strings.Split(tiny, "rules:")[0], "paired: true", "paired: false", 1)))
 	if err != nil {
@@ -108,7 +125,7 @@ func TestBadAthletes(t *testing.T) {
 		says   string
 	}{
 		{"born in the future", func(a *Athlete) { a.Born = "2026-02-11" }, "born", "in the future"},
-		{"140 years old", func(a *Athlete) { a.Born = "1886-02-10" }, "born", "not a day"},
+		{"140 years old", func(a *Athlete) { a.Born = "1886-02-10" }, "born", "140 years old"},
 		{"101 years old", func(a *Athlete) { a.Born = "1925-01-01" }, "born", "101 years"},
 		{"no such day", func(a *Athlete) { a.Born = "2011-02-30" }, "born", "not a day"},
 		{"no birth date", func(a *Athlete) { a.Born = "" }, "born", "missing"},

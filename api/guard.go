@@ -1,0 +1,66 @@
+package api
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"runtime/debug"
+
+	"github.com/gin-gonic/gin"
+)
+
+// policy is what a browser may do with an answer of the API: show the documentation with the
+// program's own styles, and nothing else.
+const policy = "default-src 'none'; style-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+
+var crossOrigin = http.NewCrossOriginProtection()
+
+// guard stands before every handler of the API.
+func (s *server) guard(c *gin.Context) {
+	defer s.recover(c)
+	h := c.Writer.Header()
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Content-Security-Policy", policy)
+	h.Set("Referrer-Policy", "no-referrer")
+	h.Set("Cache-Control", "private, no-cache") // kept only to be asked about again by its ETag
+	// Another site's page must not write here: a browser sends a body without a type to anybody.
+	if err := crossOrigin.Check(c.Request); err != nil {
+		writeProblem(c, &Problem{Status: http.StatusForbidden, Code: codeForbidden, Detail: "the request comes from a page of another site"})
+		return
+	}
+	c.Next()
+}
+
+// recover answers a panic by a plain 500. What was thrown is not logged, only its type and where:
+// it may hold what somebody entered.
+func (s *server) recover(c *gin.Context) {
+	v := recover()
+	if v == nil {
+		return
+	}
+	if err, ok := v.(error); ok && errors.Is(err, http.ErrAbortHandler) {
+		panic(v)
+	}
+	id := s.clinic.NewID()
+	s.log.ErrorContext(c.Request.Context(), "panic in the API", slog.String("request", id), slog.String("method", c.Request.Method),
+		slog.String("route", c.FullPath()), slog.String("type", fmt.Sprintf("%T", v)), slog.String("stack", string(debug.Stack())))
+	if c.Writer.Written() {
+		panic(http.ErrAbortHandler) // half an answer must not look whole
+	}
+	writeProblem(c, internal(id))
+}
+
+// NotFound answers a request for a path under /api that is not there, with a problem document. It is
+// for the router's NoRoute.
+func NotFound(c *gin.Context) {
+	writeProblem(c, &Problem{Status: http.StatusNotFound, Code: codeNotFound, Detail: "there is nothing at this address", Want: "see /api/docs"})
+}
+
+func writeProblem(c *gin.Context, p *Problem) {
+	p.finish()
+	c.Abort()
+	c.Header("Content-Type", typeProblem)
+	c.Status(p.Status)
+	_ = writeJSON(c.Writer, p) // an error is one of the connection
+}
