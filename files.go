@@ -89,15 +89,17 @@ func (c *importCmd) Run(ctx context.Context, w *world) (err error) {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(w.out, "athletes: %d added, %d known; screens: %d added; readings: %d added; other entries: %d added; already there: %d\n",
-		got.Athletes, got.AthletesKnown, got.Screens, got.Readings, got.Entries, got.Already)
+	var remarks strings.Builder
 	for _, n := range got.Notes {
-		fmt.Fprintln(w.errs, "note:", n)
+		remarks.WriteString("note: " + n + "\n")
 	}
 	for _, q := range got.Questions {
-		fmt.Fprintf(w.errs, "please check: %s: %s\n", q.Athlete, q.Text)
+		remarks.WriteString("please check: " + q.Athlete + ": " + q.Text + "\n")
 	}
-	return err
+	_, err1 := io.WriteString(w.errs, remarks.String())
+	_, err2 := fmt.Fprintf(w.out, "athletes: %d added, %d known; screens: %d added; readings: %d added; other entries: %d added; already there: %d\n",
+		got.Athletes, got.AthletesKnown, got.Screens, got.Readings, got.Entries, got.Already)
+	return errors.Join(err1, err2)
 }
 
 type exportCmd struct {
@@ -187,25 +189,29 @@ func (c *protocolCheck) Run(w *world) error {
 // found, unsettled and called clear; of 100 uninjured ones, how many are truly beyond the threshold.
 func printCheck(out io.Writer, s *score.Scorer) error {
 	p := s.Protocol()
-	fmt.Fprintf(out, "%s, hash %s: sound. %d measures, %d rules, %d checklist items.\n", p.NameAndVersion(), p.Hash, len(p.Measures), len(p.Rules), len(p.Checklist))
-	fmt.Fprintln(out, "Per rule, at a planned visit by one examiner: of 100 athletes with a true deficit, found, unsettled and called clear; of 100 uninjured, how many exceed it.")
-	t := tabwriter.NewWriter(out, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(t, "rule\tages\tthreshold\tSE\tfound\tunsettled\tcalled clear\texceeded by\tremark")
+	lines := []string{
+		fmt.Sprintf("%s, hash %s: sound. %d measures, %d rules, %d checklist items.", p.NameAndVersion(), p.Hash, len(p.Measures), len(p.Rules), len(p.Checklist)),
+		"Per rule, at a planned visit by one examiner: of 100 athletes with a true deficit, found, unsettled and called clear; of 100 uninjured, how many exceed it.",
+	}
+	rows := []string{"rule\tages\tthreshold\tSE\tfound\tunsettled\tcalled clear\texceeded by\tremark"}
 	for _, c := range s.Check() {
-		row := []string{"-", "-", "-", "-"}
+		figures := []string{"-", "-", "-", "-"}
 		if c.Prior {
 			for i, x := range []float64{c.Found, c.Unsettled, c.Missed, c.Exceeded} {
-				row[i] = fmt.Sprintf("%.0f", x)
+				figures[i] = fmt.Sprintf("%.0f", x)
 			}
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", c.Rule, c.Group, screen.Amount(fmt.Sprintf("%g", c.Threshold), c.Unit),
-			screen.Amount(fmt.Sprintf("%.1f", c.SE), c.Unit), row[0], row[1], row[2], row[3], strings.Join(c.Marks, "; "))
+		rows = append(rows, strings.Join([]string{c.Rule, c.Group, screen.Amount(fmt.Sprintf("%g", c.Threshold), c.Unit),
+			screen.Amount(fmt.Sprintf("%.1f", c.SE), c.Unit), strings.Join(figures, "\t"), strings.Join(c.Marks, "; ")}, "\t"))
+	}
+	var table strings.Builder
+	t := tabwriter.NewWriter(&table, 0, 4, 2, ' ', 0)
+	if _, err := io.WriteString(t, strings.Join(rows, "\n")+"\n"); err != nil {
+		return err
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	for _, n := range s.Remarks() {
-		fmt.Fprintln(out, n)
-	}
-	return nil
+	_, err := io.WriteString(out, strings.Join(lines, "\n")+"\n"+table.String()+strings.Join(append(s.Remarks(), ""), "\n"))
+	return err
 }

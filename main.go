@@ -82,22 +82,25 @@ func run(ctx context.Context, args []string, w *world) (code int) {
 		kong.Description("Screens of overhead throwers: side differences with the error of the measurement taken into account. A screen is not a diagnosis."),
 		kong.Exit(func(code int) { panic(exitPanic(code)) }), kong.DefaultEnvars("EVENHAND"))
 	if err != nil {
-		fmt.Fprintln(w.errs, "evenhand:", err)
+		w.complain("evenhand: " + err.Error())
 		return 2
 	}
 	kctx, err := parser.Parse(args)
 	if err != nil {
-		fmt.Fprintln(w.errs, "evenhand:", err)
+		w.complain("evenhand: " + err.Error())
 		return 2
 	}
 	w.protocol = c.Protocol
 	kctx.BindTo(ctx, (*context.Context)(nil))
 	if err := kctx.Run(w); err != nil {
-		fmt.Fprintln(w.errs, explain(err))
+		w.complain(explain(err))
 		return 1
 	}
 	return 0
 }
+
+// complain writes a line to the error stream; where that fails nobody can be told.
+func (w *world) complain(line string) { _, _ = io.WriteString(w.errs, line+"\n") }
 
 // explain is an error as its user should read it.
 func explain(err error) string {

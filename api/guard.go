@@ -58,7 +58,7 @@ func NotFound(c *gin.Context) {
 }
 
 func writeProblem(c *gin.Context, p *Problem) {
-	p.finish()
+	_ = p.finish()
 	c.Abort()
 	c.Header("Content-Type", typeProblem)
 	c.Status(p.Status)

@@ -39,7 +39,7 @@ type membershipForm struct {
 	To      string `json:"to,omitempty" doc:"last day; absent: still"`
 }
 
-// TeamPath, like every part of an input, is exported because huma reads only exported parts.
+// TeamPath is, like every part of an input, exported because huma reads only exported parts.
 type TeamPath struct {
 	Team string `path:"team"`
 }
