@@ -45,7 +45,7 @@ func (s *strict) check(n *yaml.Node, t reflect.Type, path string) {
 			s.check(c, t.Elem(), fmt.Sprintf("%s[%d]", path, i))
 		}
 	case n.Kind == yaml.ScalarNode && n.Tag != "!!null" && (t.Kind() == reflect.Struct || t.Kind() == reflect.Slice || t.Kind() == reflect.Map):
-		s.faults.Add(s.at(n), "see `evenhand protocol show` for an example", "%s: %q stands where a %s is due", path, clip(n.Value, 40), kindWord(t.Kind()))
+		s.faults.Add(s.at(n), "see `evenhand protocol show` for an example", "%s: %q stands where a %s is due", orTop(path), clip(n.Value, 40), kindWord(t.Kind()))
 	}
 }
 

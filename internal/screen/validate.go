@@ -204,7 +204,7 @@ func (m *Measure) checkValue(x float64, where string, f *Faults) {
 		return
 	}
 	if x < m.Plausible[0] || x > m.Plausible[1] {
-		f.Add(where, fmt.Sprintf("%g to %g %s", m.Plausible[0], m.Plausible[1], m.Unit), "%g %s is outside the plausible range of %s", x, m.Unit, m.ID)
+		f.Add(where, fmt.Sprintf("%g to %s", m.Plausible[0], amount(m.Plausible[1], m.Unit)), "%s is outside the plausible range of %s", amount(x, m.Unit), m.ID)
 	}
 	if m.Scale == Count && x != math.Trunc(x) {
 		f.Add(where, "a whole number", "%g is not a count", x)
