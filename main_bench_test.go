@@ -118,7 +118,7 @@ func BenchmarkTriagePage(b *testing.B) {
 			for b.Loop() {
 				begin := time.Now()
 				rec := httptest.NewRecorder()
-				h.ServeHTTP(rec, httptest.NewRequestWithContext(b.Context(), http.MethodGet, path, nil))
+				h.ServeHTTP(rec, httptest.NewRequestWithContext(b.Context(), http.MethodGet, "http://localhost"+path, nil))
 				if rec.Code != http.StatusOK {
 					b.Fatalf("%d: %s", rec.Code, rec.Body)
 				}

@@ -222,6 +222,14 @@ func TestDemoServes(t *testing.T) {
 			t.Errorf("%s: policy %q", path, policy)
 		}
 	}
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, address+"/", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	req.Host = "stranger.test" // a name that somebody pointed at this machine
+	if resp, err := http.DefaultClient.Do(req); err != nil || resp.Body.Close() != nil || resp.StatusCode != http.StatusMisdirectedRequest {
+		t.Errorf("answered to a stranger's name: %v %v", resp, err)
+	}
 	cancel()
 	if code := <-done; code != 0 {
 		t.Errorf("exit %d", code)

@@ -16,9 +16,15 @@ import (
 	"evenhand/web"
 )
 
+// address says where to listen, and by which names browsers may reach it.
+type address struct {
+	Listen string   `help:"Address to listen on." default:"127.0.0.1:8484" placeholder:"HOST:PORT" env:"EVENHAND_LISTEN"`
+	Host   []string `help:"Name by which browsers reach this machine, besides its own name and its addresses." placeholder:"NAME" env:"EVENHAND_HOST"`
+}
+
 type serveCmd struct {
-	DB     string `help:"Database file; made if there is none." default:"evenhand.db" placeholder:"FILE" env:"EVENHAND_DB"`
-	Listen string `help:"Address to listen on." default:"127.0.0.1:8484" placeholder:"HOST:PORT" env:"EVENHAND_LISTEN"`
+	DB string `help:"Database file; made if there is none." default:"evenhand.db" placeholder:"FILE" env:"EVENHAND_DB"`
+	address
 }
 
 // Run serves until the context ends.
@@ -27,13 +33,13 @@ func (c *serveCmd) Run(ctx context.Context, w *world) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(w.serve(ctx, cl, c.Listen, false), closeStore())
+	return errors.Join(w.serve(ctx, cl, c.address, false), closeStore())
 }
 
 type demoCmd struct {
-	File   string `arg:"" optional:"" help:"New database file to keep; a temporary one if none is named." placeholder:"FILE"`
-	Listen string `help:"Address to listen on." default:"127.0.0.1:8484" placeholder:"HOST:PORT" env:"EVENHAND_LISTEN"`
-	Seed   uint64 `help:"Seed of the invented squad." default:"1"`
+	File string `arg:"" optional:"" help:"New database file to keep; a temporary one if none is named." placeholder:"FILE"`
+	Seed uint64 `help:"Seed of the invented squad." default:"1"`
+	address
 }
 
 // Run serves the demo squad until the context ends, and removes a temporary file.
@@ -58,7 +64,7 @@ func (c *demoCmd) Run(ctx context.Context, w *world) (err error) {
 	if err := cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Records); err != nil {
 		return err
 	}
-	return w.serve(ctx, cl, c.Listen, true)
+	return w.serve(ctx, cl, c.address, true)
 }
 
 const (
@@ -68,16 +74,16 @@ const (
 )
 
 // serve prints the address once it accepts connections.
-func (w *world) serve(ctx context.Context, cl *clinic.Clinic, listen string, isDemo bool) error {
-	handler, err := w.handler(cl, isDemo)
+func (w *world) serve(ctx context.Context, cl *clinic.Clinic, at address, isDemo bool) error {
+	handler, err := w.handler(cl, isDemo, at.Host...)
 	if err != nil {
 		return err
 	}
-	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", listen)
+	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", at.Listen)
 	if err != nil {
 		return fmt.Errorf("%w; choose another address with --listen", err)
 	}
-	if host, _, err := net.SplitHostPort(listen); err == nil && host != "127.0.0.1" && host != "localhost" && host != "::1" {
+	if host, _, err := net.SplitHostPort(at.Listen); err == nil && host != "127.0.0.1" && host != "localhost" && host != "::1" {
 		w.log.Warn("this address can be reached by other machines, and there are no accounts yet: use it in a network that you trust")
 	}
 	srv := &http.Server{Handler: handler, ReadHeaderTimeout: headerTimeout, IdleTimeout: idleTimeout,
@@ -101,8 +107,11 @@ func (w *world) serve(ctx context.Context, cl *clinic.Clinic, listen string, isD
 }
 
 // handler puts API and pages on one router.
-func (w *world) handler(cl *clinic.Clinic, isDemo bool) (http.Handler, error) {
-	r := web.NewRouter()
+func (w *world) handler(cl *clinic.Clinic, isDemo bool, hosts ...string) (http.Handler, error) {
+	if name, err := os.Hostname(); err == nil {
+		hosts = append(hosts, name, name+".local")
+	}
+	r := web.NewRouter(hosts...)
 	if err := web.Register(r, cl, web.Options{Demo: isDemo, Version: programVersion(), Log: w.log}); err != nil {
 		return nil, err
 	}

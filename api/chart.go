@@ -48,29 +48,32 @@ func (s *server) chartSides(ctx context.Context, in *struct {
 func (s *server) chartMeasure(ctx context.Context, in *struct {
 	ScreenPath
 	Measure string `path:"measure" doc:"id of a rule or of a measure"`
+	Side    string `query:"side" enum:"left,right" doc:"which side, of a rule that looks at each side"`
 },
 ) (*chartAnswer, error) {
 	a, err := s.clinic.Score(ctx, person(ctx), in.Screen)
 	if err != nil {
 		return nil, err
 	}
-	f := findingFor(a.Report, in.Measure)
+	f := findingFor(a.Report, in.Measure, screen.Side(in.Side))
 	if f == nil {
 		return nil, &screen.Problem{Code: screen.NotFound, Text: "the screen has no finding by this rule or measure"}
 	}
 	return &chartAnswer{chart.Measure(f, a.Report, s.clinic.Protocol())}, nil
 }
 
-// findingFor is the finding by a rule, or the first one by a measure.
-func findingFor(r *score.Report, id string) *score.Finding {
-	for i := range r.Findings {
-		if r.Findings[i].Rule == id {
-			return &r.Findings[i]
-		}
-	}
-	for i := range r.Findings {
-		if r.Findings[i].Measure == id && r.Findings[i].RuleKind != screen.AllOf {
-			return &r.Findings[i]
+// findingFor is the finding by a rule, or the first one by a measure; of several the one of the side, if
+// one is named.
+func findingFor(r *score.Report, id string, side screen.Side) *score.Finding {
+	for _, byRule := range []bool{true, false} {
+		for i := range r.Findings {
+			f := &r.Findings[i]
+			if side != "" && f.Side != "" && f.Side != side {
+				continue
+			}
+			if byRule && f.Rule == id || !byRule && f.Measure == id && f.RuleKind != screen.AllOf {
+				return f
+			}
 		}
 	}
 	return nil

@@ -35,4 +35,6 @@ const (
 	small    = 12
 	// z90 makes a standard error the half width of an interval that holds the true value 90 times in 100.
 	z90 = 1.645
+	// z95 is the "give or take" of sentences, as score.Sentence has it.
+	z95 = 1.96
 )

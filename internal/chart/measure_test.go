@@ -51,7 +51,7 @@ func TestMeasureDrawsBothSides(t *testing.T) {
 	if from := area[0].(obj)["xAxis"]; from != 145.0 {
 		t.Errorf("the threshold's band begins at %v, want 145", from)
 	}
-	want := "Shoulder total arc: throwing (left) 140°, other (right) 150°; difference 10° (give or take 7°); threshold 5°; deficit, 87 in 100."
+	want := "Shoulder total arc: throwing (left) 140°, other (right) 150°; difference 10° (give or take 8°); threshold 5°; deficit, 87 in 100."
 	if c.Summary != want {
 		t.Errorf("summary %q", c.Summary)
 	}

@@ -183,13 +183,13 @@ func (pn *panel) sentence() string {
 		k := &pn.marks[i]
 		s += lowerFirst(k.name) + " " + pn.show(k.value, pn.digits)
 		if !twoSided(f) {
-			s += pn.giveOrTake(k.hi - k.value)
+			s += pn.giveOrTake(z95 * f.SE)
 		}
 	}
 	unit, d := shortUnit(f.Unit), pn.digits
 	if twoSided(f) && finite(f.Difference) {
 		s += "; difference " + number(f.Difference, d) + unit
-		if h := z90 * f.SE; finite(h) {
+		if h := z95 * f.SE; finite(h) {
 			s += " (give or take " + number(h, d) + unit + ")"
 		}
 	}

@@ -43,7 +43,7 @@ func TestBadRoster(t *testing.T) {
 	kim := "Kim Tandrel;2011-04-02;female;left;baseball;youth;Pitcher/infielder;151,5;\n"
 	for _, c := range []struct{ old, new, where, says string }{
 		{"2011-04-02", "2026-04-02", "row 2, column born", "future"},
-		{"2009-01-02", "1886-01-02", "row 3, column born", "not a day"},
+		{"2009-01-02", "1886-01-02", "row 3, column born", "140 years old"},
 		{"2009-01-02", "1916-01-02", "row 3, column born", "110 years"},
 		{";female;", ";f;", "row 2, column sex", "male or female"},
 		{";both;", ";;", "row 3, column throws", "missing"},

@@ -1,0 +1,122 @@
+package web
+
+import (
+	"io"
+	"regexp"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"evenhand/internal/clinic"
+	"evenhand/internal/screen"
+)
+
+// importPage takes a file or pasted text, and says what became of it.
+type importPage struct {
+	Head
+	Team   screen.Team
+	Pasted string
+	Faults []faultRow
+	Rows   bool // the faults have rows and columns
+	Done   *clinic.Imported
+}
+
+func (*importPage) file() string { return "import.html" }
+
+// faultRow is one thing that is wrong with an input.
+type faultRow struct{ Row, Column, Where, Problem, Value, Want string }
+
+const (
+	formRest    = 64 << 10 // of a form besides the file
+	pastedAgain = 256 << 10
+)
+
+func (s *server) importPage(ctx *gin.Context) (*importPage, error) {
+	t, err := s.clinic.Team(ctx.Request.Context(), s.person(ctx), ctx.Param("team"))
+	if err != nil {
+		return nil, err
+	}
+	return &importPage{Head: Head{Title: "Import into " + t.Name, Crumbs: []Crumb{{t.Name, "/teams/" + t.ID}}}, Team: t}, nil
+}
+
+func (s *server) importForm(ctx *gin.Context) (answer, error) {
+	p, err := s.importPage(ctx)
+	if err != nil {
+		return answer{}, err
+	}
+	return shown(p), nil
+}
+
+func (s *server) importFile(ctx *gin.Context) (answer, error) {
+	if err := readForm(ctx, s.maxUpload+formRest); err != nil {
+		return answer{}, err
+	}
+	if f := ctx.Request.MultipartForm; f != nil {
+		defer func() { _ = f.RemoveAll() }() // temporary files of the upload
+	}
+	p, err := s.importPage(ctx)
+	if err != nil {
+		return answer{}, err
+	}
+	in, closeInput, err := p.input(ctx)
+	if err != nil {
+		return answer{}, err
+	}
+	defer closeInput()
+	if in == nil {
+		p.refuse([]screen.Fault{{Problem: "nothing was given", Want: "choose a file, or paste the text"}})
+		return refused(p), nil
+	}
+	done, err := s.clinic.Import(ctx.Request.Context(), s.person(ctx), p.Team.ID, in, s.maxUpload)
+	if faults := faultsOf(err); faults != nil {
+		p.refuse(faults)
+		return refused(p), nil
+	}
+	if err != nil {
+		return answer{}, err
+	}
+	p.Done, p.Pasted = &done, ""
+	p.Needs = doneWords(&done)
+	return shown(p), nil
+}
+
+// input is what is to be read: the file, or else what was pasted; nil if there is neither.
+func (p *importPage) input(ctx *gin.Context) (in io.Reader, closeInput func(), err error) {
+	nothing := func() {}
+	if h, err := ctx.FormFile("file"); err == nil && h.Size > 0 {
+		f, err := h.Open()
+		if err != nil {
+			return nil, nothing, err
+		}
+		return f, func() { _ = f.Close() }, nil
+	}
+	text := ctx.PostForm("text")
+	if strings.TrimSpace(text) == "" {
+		return nil, nothing, nil
+	}
+	if len(text) <= pastedAgain {
+		p.Pasted = text
+	}
+	return strings.NewReader(text), nothing, nil
+}
+
+var rowAndColumn = regexp.MustCompile(`^row (\d+)(?:, column (.+))?$`)
+
+func (p *importPage) refuse(faults []screen.Fault) {
+	p.Needs = "Nothing was changed: " + count(len(faults), "place needs", "places need") + " to be put right first."
+	for _, f := range faults {
+		row := faultRow{Where: f.Where, Problem: upperFirst(f.Problem), Value: f.Value, Want: upperFirst(f.Want)}
+		if m := rowAndColumn.FindStringSubmatch(f.Where); m != nil {
+			row.Row, row.Column, p.Rows = m[1], m[2], true
+		}
+		p.Faults = append(p.Faults, row)
+	}
+}
+
+func doneWords(d *clinic.Imported) string {
+	if d.Athletes+d.Screens+d.Readings+d.Entries == 0 {
+		return "Nothing new: all of it was on record already."
+	}
+	return "Added: " + count(d.Athletes, "athlete", "athletes") + ", " + count(d.Screens, "screen", "screens") + ", " +
+		count(d.Readings, "reading", "readings") + "."
+}

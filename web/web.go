@@ -1,0 +1,133 @@
+package web
+
+import (
+	"fmt"
+	"log/slog"
+	"net/http"
+
+	"github.com/gin-gonic/gin"
+
+	"evenhand/internal/clinic"
+	"evenhand/internal/exchange"
+)
+
+// Options change how the pages are served. The zero Options are right for one local user.
+type Options struct {
+	Log       *slog.Logger                      // where internal errors go; nil: slog.Default()
+	Who       func(*http.Request) clinic.Person // who acts; nil: clinic.LocalAdministrator
+	MaxUpload int64                             // largest file that import reads, in bytes; 0: exchange.DefaultMaxBytes
+	Demo      bool                              // the data are invented: every page says so
+	Version   string                            // of the program, for the foot of every page; empty: not shown
+}
+
+// server answers the requests for pages.
+type server struct {
+	clinic    *clinic.Clinic
+	log       *slog.Logger
+	who       func(*http.Request) clinic.Person
+	maxUpload int64
+	demo      bool
+	version   string
+	looks     *looks
+	assets    *assets
+	protocol  func() *protocolPage // built at the first call: it never changes while the program runs
+}
+
+// Register adds the pages to the router: their routes, their assets, and the pages for what is not
+// found. Pages that the JSON API draws from are expected under /api/v1 of the same router.
+func Register(router *gin.Engine, c *clinic.Clinic, opt Options) error {
+	s, err := newServer(c, opt)
+	if err != nil {
+		return err
+	}
+	pages := router.Group("/", SecurityHeaders(), s.recover)
+	s.routes(pages)
+	pages.GET("/assets/*name", s.asset)
+	pages.HEAD("/assets/*name", s.asset)
+	router.NoRoute(SecurityHeaders(), s.recover, s.noRoute)
+	return nil
+}
+
+func newServer(c *clinic.Clinic, opt Options) (*server, error) {
+	s := &server{clinic: c, log: opt.Log, who: opt.Who, maxUpload: opt.MaxUpload, demo: opt.Demo, version: opt.Version}
+	if s.log == nil {
+		s.log = slog.Default()
+	}
+	if s.who == nil {
+		s.who = func(*http.Request) clinic.Person { return clinic.LocalAdministrator }
+	}
+	if s.maxUpload <= 0 {
+		s.maxUpload = exchange.DefaultMaxBytes
+	}
+	var err error
+	if s.assets, err = loadAssets(); err != nil {
+		return nil, fmt.Errorf("load the pages' assets: %w", err)
+	}
+	if s.looks, err = loadLooks(s.assets.url); err != nil {
+		return nil, fmt.Errorf("load the pages' templates: %w", err)
+	}
+	s.protocol = onceProtocol(c)
+	return s, nil
+}
+
+// routes names every page. A form is shown by GET and taken by POST under the same address.
+func (s *server) routes(r *gin.RouterGroup) {
+	s.page(r, "/", s.teams)
+	s.page(r, "/teams/:team", s.triage)
+	s.page(r, "/teams/:team/distribution", s.distribution)
+	s.page(r, "/athletes/:athlete", s.athlete)
+	s.page(r, "/athletes/:athlete/print", s.print)
+	s.page(r, "/screens/:screen", s.readings)
+	s.page(r, "/protocol", s.showProtocol)
+	s.form(r, "/teams/new", s.newTeam, s.saveTeam)
+	s.form(r, "/teams/:team/edit", s.editTeam, s.saveTeam)
+	s.form(r, "/teams/:team/import", s.importForm, s.importFile)
+	s.form(r, "/athletes/new", s.newAthlete, s.saveAthlete)
+	s.form(r, "/athletes/:athlete/edit", s.editAthlete, s.saveAthlete)
+	s.form(r, "/screens/:screen/readings/:reading/correct", s.correctForm, s.correct)
+}
+
+// answer is what a handler gives: a page with a status, or the address to go on to.
+type answer struct {
+	status int
+	page   page
+	to     string
+}
+
+func shown(p page) answer       { return answer{status: http.StatusOK, page: p} }
+func refused(p page) answer     { return answer{status: http.StatusUnprocessableEntity, page: p} }
+func goOn(url string) answer    { return answer{to: url} }
+func (a answer) empty() bool    { return a.page == nil && a.to == "" }
+func (s *server) today() string { return day(s.clinic.Today()) }
+
+type handler func(*gin.Context) (answer, error)
+
+func (s *server) page(r *gin.RouterGroup, path string, h handler) {
+	r.GET(path, s.answer(h))
+	r.HEAD(path, s.answer(h))
+}
+
+func (s *server) form(r *gin.RouterGroup, path string, show, take handler) {
+	s.page(r, path, show)
+	r.POST(path, s.sameOrigin, s.answer(take))
+}
+
+// answer runs a handler and sends what it gives, or the page for its error.
+func (s *server) answer(h handler) gin.HandlerFunc {
+	return func(ctx *gin.Context) {
+		a, err := h(ctx)
+		switch {
+		case err != nil:
+			s.fail(ctx, err)
+		case a.to != "":
+			ctx.Redirect(http.StatusSeeOther, a.to)
+		case a.empty():
+			s.fail(ctx, fmt.Errorf("%s gave neither a page nor an address", ctx.FullPath()))
+		default:
+			s.show(ctx, a.status, a.page)
+		}
+	}
+}
+
+// person is who sent the request.
+func (s *server) person(ctx *gin.Context) clinic.Person { return s.who(ctx.Request) }
