@@ -6,7 +6,6 @@ import (
 	"net/http"
 
 	"evenhand/internal/chart"
-	"evenhand/internal/clinic"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 )
@@ -84,19 +83,7 @@ func (s *server) chartHeat(ctx context.Context, in *TeamPath) (*chartAnswer, err
 	if err != nil {
 		return nil, err
 	}
-	return &chartAnswer{chart.Heat(heatRows(&squad), s.clinic.Protocol())}, nil
-}
-
-// heatRows is a squad in the order of triage, those not screened at the end.
-func heatRows(squad *clinic.Squad) []chart.HeatRow {
-	rows := make([]chart.HeatRow, 0, len(squad.Rows)+len(squad.Unscreened))
-	for i := range squad.Rows {
-		rows = append(rows, chart.HeatRow{Athlete: squad.Rows[i].Athlete, Label: squad.Rows[i].Name, Report: squad.Rows[i].Report})
-	}
-	for _, a := range squad.Unscreened {
-		rows = append(rows, chart.HeatRow{Athlete: a.ID, Label: a.Name})
-	}
-	return rows
+	return &chartAnswer{chart.Heat(squad.HeatRows(), s.clinic.Protocol())}, nil
 }
 
 func (s *server) chartDistribution(ctx context.Context, in *struct {
@@ -113,7 +100,7 @@ func (s *server) chartDistribution(ctx context.Context, in *struct {
 	if err != nil {
 		return nil, err
 	}
-	values := chart.SquadValues(heatRows(&squad), rule.ID)
+	values := chart.SquadValues(squad.HeatRows(), rule.ID)
 	return &chartAnswer{chart.Distribution(s.clinic.Protocol().Measure(rule.Measure), values, in.Athlete)}, nil
 }
 

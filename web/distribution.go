@@ -33,7 +33,7 @@ func (s *server) distribution(ctx *gin.Context) (answer, error) {
 	}
 	p := &distributionPage{Head: Head{Title: "One measure in the squad"}, Team: squad.Team}
 	p.Crumbs = []Crumb{{squad.Team.Name, "/teams/" + id}, {s.today(), ""}}
-	rows := heatRows(&squad)
+	rows := squad.HeatRows()
 	marked := ""
 	for _, r := range rows {
 		p.Athletes = append(p.Athletes, choice{r.Athlete, r.Label, r.Athlete == athlete})

@@ -56,7 +56,7 @@ func rungOf(rep *score.Report, link *screen.Link, far screen.Side) rung {
 			r.Words += ", partly measured"
 		}
 		r.Text = score.OutOf100(*x.P)
-		r.place(worseSide(rep, link.ID), far, hundredths(*x.P))
+		r.place(score.WorseSide(rep, link.ID), far, hundredths(*x.P))
 		if x.PUsual != nil {
 			r.Text += fmt.Sprintf(" (usual: %.0f)", 100**x.PUsual)
 			r.Usual = hundredths(*x.PUsual)
@@ -81,21 +81,3 @@ func (r *rung) place(worse, far screen.Side, length int) {
 
 // hundredths of a probability; what is more than nothing is drawn as something.
 func hundredths(p float64) int { return max(1, int(100*p+0.5)) }
-
-// worseSide of a link is that of its most probable counted finding; the first of equals.
-func worseSide(rep *score.Report, link string) screen.Side {
-	side, most := screen.NoSide, -1.0
-	for i := range rep.Findings {
-		f := &rep.Findings[i]
-		if f.Link != link || !f.Counted || f.P <= most {
-			continue
-		}
-		most, side = f.P, screen.NoSide
-		for _, s := range []screen.Side{screen.Left, screen.Right} {
-			if f.Side == s || f.Worse == string(s) {
-				side = s
-			}
-		}
-	}
-	return side
-}

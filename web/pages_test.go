@@ -136,7 +136,7 @@ func TestLadderIsMirrored(t *testing.T) {
 		}
 		for _, r := range l.Rungs {
 			link := linkNamed(p.clinic.Protocol(), r.Name)
-			worse := worseSide(rep, link)
+			worse := score.WorseSide(rep, link)
 			if r.Measured && rep.Sides && (worse == screen.Side(rep.Hand)) != (r.OnRight > 0 && r.OnLeft == 0) {
 				t.Errorf("%s: worse side %s of a %s-hander is drawn %d left, %d right", r.Name, worse, rep.Hand, r.OnLeft, r.OnRight)
 			}

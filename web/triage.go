@@ -67,7 +67,7 @@ func (s *server) triage(ctx *gin.Context) (answer, error) {
 	p.group(squad.Rows)
 	p.Needs, p.Urgent = triageNeeds(&squad)
 	if len(squad.Rows) > 0 {
-		p.Heat = view("/api/v1/teams/"+id+"/charts/heat", chart.Heat(heatRows(&squad), s.clinic.Protocol()))
+		p.Heat = view("/api/v1/teams/"+id+"/charts/heat", chart.Heat(squad.HeatRows(), s.clinic.Protocol()))
 		p.Heat.Fold = true
 	}
 	return shown(p), s.roster(c, who, p)
@@ -133,17 +133,6 @@ func firstRanked(rows []clinic.SquadRow) string {
 		}
 	}
 	return ""
-}
-
-func heatRows(squad *clinic.Squad) []chart.HeatRow {
-	out := make([]chart.HeatRow, 0, len(squad.Rows)+len(squad.Unscreened))
-	for i := range squad.Rows {
-		out = append(out, chart.HeatRow{Athlete: squad.Rows[i].Athlete, Label: squad.Rows[i].Name, Report: squad.Rows[i].Report})
-	}
-	for _, a := range squad.Unscreened {
-		out = append(out, chart.HeatRow{Athlete: a.ID, Label: a.Name})
-	}
-	return out
 }
 
 // roster adds the seasons and the members.

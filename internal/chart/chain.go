@@ -73,7 +73,7 @@ func rungsOf(rep *score.Report, p *screen.Protocol) []rung {
 		for k := range rep.Links {
 			if rep.Links[k].Link == p.Links[i].ID {
 				r.take(&rep.Links[k])
-				r.side = worseSide(rep, p.Links[i].ID)
+				r.side = score.WorseSide(rep, p.Links[i].ID)
 			}
 		}
 		out = append(out, r)
@@ -97,24 +97,6 @@ func (r *rung) take(l *score.LinkResult) {
 	default:
 		r.words = string(r.verdict)
 	}
-}
-
-// worseSide of a link is that of its most probable counted finding; the first of equals.
-func worseSide(rep *score.Report, link string) screen.Side {
-	side, most := screen.NoSide, -1.0
-	for i := range rep.Findings {
-		f := &rep.Findings[i]
-		if f.Link != link || !f.Counted || !finite(f.P) || f.P <= most {
-			continue
-		}
-		most, side = f.P, screen.NoSide
-		for _, s := range []screen.Side{screen.Left, screen.Right} {
-			if f.Side == s || f.Worse == string(s) {
-				side = s
-			}
-		}
-	}
-	return side
 }
 
 // part of the rung's probability that is drawn on a side, and whether any is.

@@ -3,6 +3,7 @@ package clinic
 import (
 	"context"
 
+	"evenhand/internal/chart"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -71,6 +72,18 @@ func (c *Clinic) Triage(ctx context.Context, who Person, team string) (out Squad
 	return out, err
 }
 
+// HeatRows is the squad in the order of triage, those not screened at the end.
+func (s *Squad) HeatRows() []chart.HeatRow {
+	rows := make([]chart.HeatRow, 0, len(s.Rows)+len(s.Unscreened))
+	for i := range s.Rows {
+		rows = append(rows, chart.HeatRow{Athlete: s.Rows[i].Athlete, Label: s.Rows[i].Name, Report: s.Rows[i].Report})
+	}
+	for _, a := range s.Unscreened {
+		rows = append(rows, chart.HeatRow{Athlete: a.ID, Label: a.Name})
+	}
+	return rows
+}
+
 func (c *Clinic) squad(tx *store.Tx, latest []store.Latest, opt score.Options, out *Squad) error {
 	ids := make([]string, 0, len(latest))
 	names := make(map[string]string, len(latest))
@@ -123,7 +136,7 @@ func (c *Clinic) Latest(ctx context.Context, who Person, athlete string) (out As
 	return out, ok, err
 }
 
-// TeamsOf lists the teams that an athlete's screens or memberships name, each once.
+// TeamsOf lists the teams that an athlete's screens name, each once.
 func (c *Clinic) TeamsOf(ctx context.Context, who Person, athlete string) (out []screen.Team, err error) {
 	err = c.read(ctx, who, "", func(tx *store.Tx) error {
 		list, _, err := tx.AthleteScreens(athlete, Page{Limit: 200})

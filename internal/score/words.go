@@ -125,3 +125,22 @@ func number(x float64, m *screen.Measure) string {
 
 // Number writes a value in the fineness in which its measure is read.
 func Number(x float64, m *screen.Measure) string { return number(x, m) }
+
+// WorseSide of a link is that of its most probable counted finding, the first of equals; NoSide if that
+// finding has no side.
+func WorseSide(rep *Report, link string) screen.Side {
+	side, most := screen.NoSide, -1.0
+	for i := range rep.Findings {
+		f := &rep.Findings[i]
+		if f.Link != link || !f.Counted || !(f.P > most) {
+			continue
+		}
+		most, side = f.P, screen.NoSide
+		for _, s := range []screen.Side{screen.Left, screen.Right} {
+			if f.Side == s || f.Worse == string(s) {
+				side = s
+			}
+		}
+	}
+	return side
+}
