@@ -18,18 +18,16 @@ import (
 // athletePage is an athlete with the findings of one screen.
 type athletePage struct {
 	Head
-	Athlete   screen.Athlete
-	Team      screen.Team // of the screen, or the one that the link came from
-	Profile   []labelled
-	Screen    *screen.Screen // nil: never screened
-	Latest    bool           // the screen is the newest one
-	Headline  string
-	Usual     string
-	Ladder    *ladder
-	Chain     *chartView
-	Deficits  []*findingView
-	Unsettled []*findingView
-	Clear     []*findingView
+	Athlete  screen.Athlete
+	Team     screen.Team // of the screen, or the one that the link came from
+	Profile  []labelled
+	Screen   *screen.Screen // nil: never screened
+	Latest   bool           // the screen is the newest one
+	Headline string
+	Usual    string
+	Ladder   *ladder
+	Chain    *chartView
+	findingLists
 	Questions []questionView
 	Noted     []notedView
 	Symptoms  []symptomView
@@ -184,7 +182,7 @@ func (s *server) findScreen(c context.Context, who clinic.Person, p *athletePage
 	}
 	p.Ladder = ladderOf(rep, s.clinic.Protocol())
 	p.Chain = view("/api/v1/screens/"+url.PathEscape(rep.Screen)+"/charts/chain", chart.Chain(rep, s.clinic.Protocol()))
-	p.Deficits, p.Unsettled, p.Clear = s.findings(rep)
+	p.findingLists = s.findings(rep)
 	for _, f := range p.Deficits { // those of unsettled findings stand beside them
 		if f.Target != nil {
 			p.Targets = append(p.Targets, *f.Target)

@@ -29,8 +29,7 @@ type findingView struct {
 	For, Against, Also []studyView
 	Probability        string
 
-	p       float64
-	counted bool
+	p float64
 }
 
 type labelled struct{ Label, Value, Note string }
@@ -40,36 +39,36 @@ type studyView struct{ Text, Source, Status string }
 // targetView is what to reach, and the reading that would show that it is reached.
 type targetView struct{ Name, Now, Value, Reading, Note string }
 
-// findings puts a report's findings into words, ordered by need: deficits, then what is unsettled,
-// then what is clear; among those the counted ones and the most probable first.
-func (s *server) findings(rep *score.Report) (deficits, unsettled, clear []*findingView) {
+// findingLists are a report's findings in words, by need: counted deficits, then what is counted and
+// unsettled, then what is shown and not counted, then what is clear; in each the most probable first.
+type findingLists struct {
+	Deficits, Unsettled, Aside, Clear []*findingView
+}
+
+func (s *server) findings(rep *score.Report) (out findingLists) {
 	for i := range rep.Findings {
 		f := &rep.Findings[i]
-		v := s.finding(f, rep)
-		switch f.Verdict {
-		case score.Deficit:
-			deficits = append(deficits, v)
-		case score.Clear:
-			clear = append(clear, v)
-		default:
-			unsettled = append(unsettled, v)
+		list := &out.Unsettled
+		switch {
+		case f.Verdict == score.Clear:
+			list = &out.Clear
+		case !f.Counted:
+			list = &out.Aside
+		case f.Verdict == score.Deficit:
+			list = &out.Deficits
 		}
+		*list = append(*list, s.finding(f, rep))
 	}
-	for _, list := range [][]*findingView{deficits, unsettled, clear} {
-		slices.SortStableFunc(list, func(a, b *findingView) int {
-			if a.counted != b.counted {
-				return map[bool]int{true: -1, false: 1}[a.counted]
-			}
-			return cmp.Compare(b.p, a.p)
-		})
+	for _, list := range [][]*findingView{out.Deficits, out.Unsettled, out.Aside, out.Clear} {
+		slices.SortStableFunc(list, func(a, b *findingView) int { return cmp.Compare(b.p, a.p) })
 	}
-	return deficits, unsettled, clear
+	return out
 }
 
 func (s *server) finding(f *score.Finding, rep *score.Report) *findingView {
 	p := s.clinic.Protocol()
 	v := &findingView{Anchor: "finding-" + f.Rule, Name: f.Name, Rule: f.Name, Verdict: f.Verdict, Sentence: s.clinic.Scorer().Sentence(f),
-		Probability: score.OutOf100(f.P), Source: f.Source, ErrorSource: f.Error, p: f.P, counted: f.Counted}
+		Probability: score.OutOf100(f.P), Source: f.Source, ErrorSource: f.Error, p: f.P}
 	m, r := p.Measure(f.Measure), p.Rule(f.Rule)
 	if l := p.Link(f.Link); l != nil {
 		v.Link = l.Name

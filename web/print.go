@@ -33,7 +33,7 @@ func (s *server) print(ctx *gin.Context) (answer, error) {
 	if rep != nil {
 		p.Hash = rep.Protocol.Hash[:min(12, len(rep.Protocol.Hash))]
 	}
-	all := append(append([]*findingView{}, a.Deficits...), a.Unsettled...)
+	all := slices.Concat(a.Deficits, a.Unsettled, a.Aside)
 	p.Shown = all[:min(fits, len(all))]
 	p.Left = len(all) - len(p.Shown)
 	p.ClearAre = namesOf(a.Clear)

@@ -233,8 +233,12 @@ func (d *squad) threshold(s obj) {
 	s["itemStyle"] = obj{"color": Notes, "opacity": 1}
 	shared, _ := d.shared()
 	data := list{}
-	for _, x := range shared {
-		l := label("threshold "+number(x, d.digits)+shortUnit(d.unit), "insideStartTop", Notes, small)
+	for i, x := range shared {
+		at := "insideStartTop" // the lowest values stand at the left, far below the upper limit
+		if i > 0 {
+			at = "insideEndBottom" // and the highest at the right, far above the lower one
+		}
+		l := label("threshold "+number(x, d.digits)+shortUnit(d.unit), at, Notes, small)
 		data = append(data, obj{"yAxis": x, "lineStyle": stroke(Notes, 1.5, "dashed"), "label": l})
 	}
 	s["markLine"] = lines(data)

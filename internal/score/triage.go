@@ -104,7 +104,7 @@ func (s *Scorer) why(rep *Report, group string, missing int) string {
 		parts = append(parts, fmt.Sprintf("%d of %d core rules measured: measure first", rep.CoreMeasured, rep.CoreRules))
 	}
 	for _, f := range topFindings(rep, 3) {
-		parts = append(parts, fmt.Sprintf("%s %s (%s)", f.Name, verdictWords(f.Verdict), OutOf100(f.P)))
+		parts = append(parts, fmt.Sprintf("%s: %s, %s", f.Name, f.Verdict, OutOf100(f.P)))
 	}
 	if group == GroupRanked && missing > 0 {
 		parts = append(parts, fmt.Sprintf("%d core %s not measured", missing, plural(missing, "rule", "rules")))
@@ -151,13 +151,6 @@ func OutOf100(p float64) string {
 		return "under 1 in 100"
 	}
 	return fmt.Sprintf("%.0f in 100", 100*p)
-}
-
-func verdictWords(v Verdict) string {
-	if v == Unsettled {
-		return "unsettled"
-	}
-	return string(v)
 }
 
 // NamedAthlete is an athlete by id and name.
