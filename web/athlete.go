@@ -36,6 +36,7 @@ type athletePage struct {
 	Checklist []checklistView
 	Targets   []targetView
 	Notes     []string
+	Indices   []indexView
 	History   []historyRow
 }
 
@@ -189,6 +190,9 @@ func (s *server) findScreen(c context.Context, who clinic.Person, p *athletePage
 		}
 	}
 	s.noted(p, rep, rec)
+	if err := s.indices(c, who, p, rep.Screen); err != nil {
+		return err
+	}
 	s.checklist(p, rec)
 	questions, err := s.clinic.Questions(c, who, rec)
 	for _, q := range questions {

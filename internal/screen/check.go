@@ -126,6 +126,10 @@ func (v *validator) walkFigures(kind, id, path string, x reflect.Value) {
 			v.fault(kind, id, path, "a finite number", "%s is not a number", path)
 		}
 	case reflect.Struct:
+		if w, ok := x.Interface().(When); ok {
+			v.when(kind, id, path, &w)
+			return
+		}
 		v.figureStatus(kind, id, path, x)
 		for i := range x.NumField() {
 			if tag := x.Type().Field(i).Tag.Get("yaml"); tag != "" && tag != "-" {
@@ -153,6 +157,35 @@ func (v *validator) figureStatus(kind, id, path string, x reflect.Value) {
 	}
 	if _, ok := v.p.Sources[src]; !ok {
 		v.fault(kind, id, path, nearWords(src, sortedKeys(v.p.Sources)), "%s names the unknown source %q", orTop(path), src)
+	}
+}
+
+// when checks a condition: one that nobody can meet would switch a threshold off without a word.
+func (v *validator) when(kind, id, path string, w *When) {
+	if w.Sex != "" && !w.Sex.Valid() {
+		v.fault(kind, id, join(path, "sex"), "male or female", "asks for the unknown sex %q", w.Sex)
+	}
+	for i, l := range w.Levels {
+		if !l.Valid() {
+			v.fault(kind, id, fmt.Sprintf("%s[%d]", join(path, "levels"), i), "youth, school, college or professional", "asks for the unknown level %q", l)
+		}
+	}
+	for i, s := range w.Sports {
+		if v.p.Sport(s) == nil {
+			v.fault(kind, id, fmt.Sprintf("%s[%d]", join(path, "sports"), i), nearWords(s, v.p.SportIDs()), "asks for the unknown sport %q", s)
+		}
+	}
+	if w.Profile != "" && !slices.ContainsFunc(v.p.Sports, func(s Sport) bool { return s.Profile == w.Profile }) {
+		v.fault(kind, id, join(path, "profile"), "the profile of one of the protocol's sports", "asks for the unknown profile %q", w.Profile)
+	}
+	for i, a := range []*float64{w.AgeFrom, w.AgeBelow} {
+		field := [...]string{"age_from", "age_below"}[i]
+		if a != nil && !(*a >= 0 && *a <= MaxAge) {
+			v.fault(kind, id, join(path, field), "an age in years", "asks for the age %g", *a)
+		}
+	}
+	if w.AgeFrom != nil && w.AgeBelow != nil && *w.AgeFrom >= *w.AgeBelow {
+		v.fault(kind, id, path, "age_from below age_below", "asks for ages from %g and below %g", *w.AgeFrom, *w.AgeBelow)
 	}
 }
 
