@@ -3,6 +3,7 @@ SHELL := /bin/bash
 export CGO_ENABLED ?= 0
 VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo development)
 CHROMIUM ?= $(shell command -v chromium || echo /usr/bin/chromium)
+SUDO = $(shell test "$$(id -u)" = 0 || echo sudo)
 GO_FILES = $(shell git ls-files -co --exclude-standard '*.go')
 
 .PHONY: run test build bench lint format vet check unit race e2e fuzz size clean
@@ -54,8 +55,8 @@ bin/golangci-lint: tools/go.mod tools/go.sum
 
 # The browser for the end-to-end tests, from the system's packages.
 /usr/bin/chromium:
-	apt-get update
-	apt-get install -y --no-install-recommends chromium fonts-liberation
+	$(SUDO) apt-get update
+	$(SUDO) apt-get install -y --no-install-recommends chromium fonts-liberation
 
 clean:
 	rm -rf evenhand bin web/node_modules
