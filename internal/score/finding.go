@@ -321,6 +321,9 @@ func (w *work) add(i, t int, e *evaluated) *Finding {
 	}
 	if e.verdict == Deficit && r.Kind != screen.AllOf {
 		f.Advice = adviceDeficit
+		if r.OnDeficit != "" {
+			f.Advice = r.OnDeficit
+		}
 	}
 	w.tally(r, f)
 	return f

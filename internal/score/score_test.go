@@ -331,6 +331,15 @@ func TestSentences(t *testing.T) {
 	}
 }
 
+// A loss of elbow extension is a matter for a clinician, whatever the rest of the screen says.
+func TestElbowExtensionIsReferred(t *testing.T) {
+	rep := defaultScorer(t).Score(recordOf(throwerOf(screen.RightHand, "2013-01-01", screen.Male),
+		reading("elbow_extension", screen.Right, -18, -18), reading("elbow_extension", screen.Left, 2, 2)), Options{})
+	if f := findingOf(t, rep, "elbow_extension_loss"); f.Verdict != Deficit || !strings.Contains(f.Advice, "licensed clinician") {
+		t.Errorf("%s: %q", f.Verdict, f.Advice)
+	}
+}
+
 func TestPairsAndIndices(t *testing.T) {
 	s := defaultScorer(t)
 	rec := recordOf(throwerOf(screen.RightHand, "2000-01-01", screen.Male), reading("shoulder_internal_rotation_strength", screen.Right, 180),

@@ -312,6 +312,7 @@ type Rule struct {
 	Counted    bool        `yaml:"counted" json:"counted"`       // enters the link's probability
 	Core       bool        `yaml:"core" json:"core"`             // a link is clear only if its core rules were measured
 	Why        string      `yaml:"why" json:"why,omitempty"`
+	OnDeficit  string      `yaml:"on_deficit" json:"on_deficit,omitempty"` // what to do first about a deficit, if not to read it once more
 	Studies    []Study     `yaml:"studies" json:"studies,omitempty"`
 }
 
