@@ -114,8 +114,11 @@ func (w *work) evaluate(c comparison) evaluated {
 	}
 	e.x, e.se = c.l.value(w.est), c.l.se(w.est)
 	e.pm = c.probability(e.x, e.se)
-	e.postMean, e.postSD = c.posterior(e.x, e.se)
-	e.pk = c.probability(e.postMean, e.postSD)
+	e.postMean, e.postSD, e.pk = e.x, e.se, e.pm
+	if c.prior {
+		e.postMean, e.postSD = c.posterior(e.x, e.se)
+		e.pk = c.probability(e.postMean, e.postSD)
+	}
 	e.verdict = w.s.verdict(e.pm, e.pk)
 	return e
 }
