@@ -42,8 +42,8 @@ func (c *Clinic) importInto(ctx context.Context, who Person, create *screen.Team
 	}
 	var internal error
 	doc, _, err := exchange.Read(r, c.Protocol(), exchange.Options{Today: c.Today(), Team: team, MaxBytes: maxBytes, Known: c.known(ctx, team, &internal)})
-	if err := errors.Join(internal, err); internal != nil {
-		return out, err
+	if internal != nil { // what the reader says then is only a consequence
+		return out, internal
 	}
 	if err != nil {
 		return out, err
