@@ -74,7 +74,7 @@ func (s *server) correctPageFor(rec *screen.Record, r screen.Reading) *correctPa
 	subject := protocol.SubjectOn(&rec.Athlete, rec.Screen.On)
 	named := subject.Throws && (hand == screen.LeftHand || hand == screen.RightHand)
 	p := &correctPage{Head: Head{Title: "Correct a reading"}, Screen: rec.Screen, Reading: r, Name: r.Measure,
-		Side: sideWords(hand, named, m, r.Side), Was: trialWords(&r, m), NewID: s.clinic.NewID(), Already: r.Superseded != ""}
+		Side: sideWords(hand, named, m, r.Side), Was: trialWords(&r, m), NewID: s.clinic.NewID(), Already: !r.Stands()}
 	p.Crumbs = []Crumb{{rec.Athlete.Name, athleteURL(rec)}, {"Readings of " + day(rec.Screen.On), "/screens/" + rec.Screen.ID}}
 	fields := max(len(r.Trials), 1)
 	if m != nil {

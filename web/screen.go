@@ -33,7 +33,7 @@ type measureReadings struct {
 type readingRow struct {
 	ID, Side, Value, Trials string
 	By, Entered             string
-	Struck                  bool   // corrected by another one
+	Struck                  bool   // corrected by another one, or taken back
 	Why                     string // why it was corrected, or why it corrects
 	Corrects                bool
 }
@@ -55,7 +55,7 @@ func (s *server) readings(ctx *gin.Context) (answer, error) {
 		if r := &rec.Readings[i]; r.Supersedes != "" {
 			why[r.Supersedes] = r.Why
 		}
-		if rec.Readings[i].Superseded != "" {
+		if !rec.Readings[i].Stands() {
 			p.Corrected++
 		}
 	}
@@ -120,8 +120,11 @@ func (p *readingsPage) unknown(rest map[string][]*screen.Reading, why map[string
 
 func readingRowOf(r *screen.Reading, m *screen.Measure, hand screen.Hand, named bool, why map[string]string) readingRow {
 	row := readingRow{ID: r.ID, Side: sideWords(hand, named, m, r.Side), Trials: trialWords(r, m), By: r.Examiner,
-		Struck: r.Superseded != "", Corrects: r.Supersedes != "", Why: r.Why}
-	if row.Struck {
+		Struck: !r.Stands(), Corrects: r.Supersedes != "", Why: r.Why}
+	switch {
+	case r.Withdrawn != "":
+		row.Why = "taken back: " + r.Withdrawn
+	case row.Struck:
 		row.Why = why[r.ID]
 	}
 	if !r.Entered.IsZero() {

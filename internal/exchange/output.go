@@ -57,7 +57,7 @@ func Heaped(p *screen.Protocol, records []screen.Record) bool {
 	for i := range records {
 		for j := range records[i].Readings {
 			r := &records[i].Readings[j]
-			if m := p.Measure(r.Measure); r.Superseded != "" || m == nil || m.Unit != "deg" {
+			if m := p.Measure(r.Measure); !r.Stands() || m == nil || m.Unit != "deg" {
 				continue
 			}
 			for _, x := range r.Trials {

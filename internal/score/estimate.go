@@ -46,7 +46,7 @@ func (w *work) estimates(opt Options) {
 	w.next = cleared(w.next, len(rec.Readings))
 	for i := len(rec.Readings) - 1; i >= 0; i-- {
 		r := &rec.Readings[i]
-		if m := p.MeasureIndex(r.Measure); m >= 0 && r.Superseded == "" && len(r.Trials) > 0 {
+		if m := p.MeasureIndex(r.Measure); m >= 0 && r.Stands() && len(r.Trials) > 0 {
 			w.next[i] = w.heads[m]
 			w.heads[m] = i + 1 // 0 ends the chain
 		}

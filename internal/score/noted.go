@@ -53,7 +53,7 @@ func (w *work) rating(i int) {
 		v := math.Inf(-1)
 		for k := range w.rec.Readings {
 			x := &w.rec.Readings[k]
-			if x.Measure == r.Measure && x.Superseded == "" && sideIndex(m, x.Side) == side {
+			if x.Measure == r.Measure && x.Stands() && sideIndex(m, x.Side) == side {
 				for _, trial := range x.Trials {
 					v = max(v, trial)
 				}

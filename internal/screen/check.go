@@ -44,6 +44,7 @@ func (v *validator) all() {
 	for i := range v.p.Checklist {
 		v.item(&v.p.Checklist[i])
 	}
+	v.stations()
 	if len(v.faults) == 0 {
 		v.jointPriors()
 	}

@@ -182,3 +182,25 @@ func (p *Protocol) PartCorrelation(m *Measure, s *Subject) (rho float64, ok bool
 	}
 	return cov / prod, true
 }
+
+// stations checks the day that the protocol proposes.
+func (v *validator) stations() {
+	for i := range v.p.Stations {
+		if s := &v.p.Stations[i]; !s.Status.valid() {
+			v.faults.Add(v.loader.origin["stations"].part.at(fmt.Sprintf("stations[%d]", i)), "seen, memory, common_practice or assumed", "station %s has the status %q", s.Name, string(s.Status))
+		}
+	}
+	if len(v.p.Stations) == 0 {
+		return
+	}
+	d := v.p.NewDay()
+	d.ID, d.On = "day", "2026-01-01"
+	for i := range d.Stations {
+		d.Stations[i].Code = fmt.Sprintf("station%d", i)
+	}
+	from := v.loader.origin["stations"].part
+	for _, f := range v.p.CheckDay(&d, "") {
+		f.Where = from.at(strings.Replace(f.Where, ".steps[", ".takes[", 1))
+		v.faults = append(v.faults, f)
+	}
+}

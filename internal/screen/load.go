@@ -158,6 +158,9 @@ func (l *loader) merge(p *part) {
 	if p.proto.Cutoffs != (Cutoffs{}) {
 		q.Cutoffs = p.proto.Cutoffs
 	}
+	if len(p.proto.Stations) > 0 { // a day is planned as a whole: stations are replaced, not mixed
+		q.Stations, l.origin["stations"] = p.proto.Stations, place{p, "stations"}
+	}
 	q.Cautions = append(q.Cautions, p.proto.Cautions...)
 	q.Studies = append(q.Studies, p.proto.Studies...)
 	for _, id := range sortedKeys(p.proto.Sources) {
@@ -193,6 +196,10 @@ func mergeByID[T any](l *loader, p *part, kind string, have, add []T, id func(*T
 
 // remove takes out of what is extended the ids that the part leaves out.
 func (l *loader) remove(p *part) {
+	for i := range l.proto.Stations {
+		st := &l.proto.Stations[i]
+		st.Takes = slices.DeleteFunc(st.Takes, func(id string) bool { return slices.Contains(p.proto.Remove, id) })
+	}
 	for i, id := range p.proto.Remove {
 		n := len(l.proto.Measures) + len(l.proto.Rules) + len(l.proto.Checklist)
 		l.proto.Measures = slices.DeleteFunc(l.proto.Measures, func(m Measure) bool { return m.ID == id })

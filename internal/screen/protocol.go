@@ -43,7 +43,8 @@ type Protocol struct {
 	Measures  []Measure         `yaml:"measures" json:"measures"`
 	Rules     []Rule            `yaml:"rules" json:"rules"`
 	Checklist []ChecklistItem   `yaml:"checklist" json:"checklist"`
-	Studies   []Study           `yaml:"studies" json:"studies,omitempty"` // context that belongs to no single measure
+	Stations  []PlanStation     `yaml:"stations" json:"stations,omitempty"` // of a screening day, as proposed
+	Studies   []Study           `yaml:"studies" json:"studies,omitempty"`   // context that belongs to no single measure
 
 	Hash string `yaml:"-" json:"hash"` // SHA-256 of the resolved content, hex
 
@@ -162,10 +163,23 @@ type Measure struct {
 	Resolved Error `yaml:"-" json:"resolved_error"` // standard deviations worked out from Error
 }
 
-// SignWords names what a value on either side of zero is called.
+// PlanStation is a station of the day that a protocol proposes.
+type PlanStation struct {
+	Name   string   `yaml:"name" json:"name"`
+	Takes  []string `yaml:"takes" json:"takes"` // measures in order, and check_in or checklist
+	Status Status   `yaml:"status" json:"status"`
+	Source string   `yaml:"source" json:"source,omitempty"`
+}
+
+// SignWords names what a value on either side of zero is called: in files and requests, and (Say…)
+// as it is called out at a station, after the amount.
 type SignWords struct {
 	Positive string `yaml:"positive" json:"positive"`
 	Negative string `yaml:"negative" json:"negative"`
+
+	SayPositive string `yaml:"say_positive" json:"say_positive,omitempty"`
+	SayNegative string `yaml:"say_negative" json:"say_negative,omitempty"`
+	SayZero     string `yaml:"say_zero" json:"say_zero,omitempty"`
 }
 
 // Trials says how often a measure is taken and how trials are combined.

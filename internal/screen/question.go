@@ -26,7 +26,7 @@ func (p *Protocol) Questions(r, last *Record) []Question {
 	var out []Question
 	for _, x := range r.Readings {
 		m := p.Measure(x.Measure)
-		if x.Superseded != "" || m == nil || m.Scale == Category || m.Derived != nil {
+		if !x.Stands() || m == nil || m.Scale == Category || m.Derived != nil {
 			continue
 		}
 		if q := m.unusual(&x); q != "" {
@@ -56,7 +56,7 @@ type sideMeans map[sideKey]float64
 func (p *Protocol) sideMeans(r *Record) sideMeans {
 	sums, counts := sideMeans{}, map[sideKey]int{}
 	for _, x := range r.Readings {
-		if x.Superseded != "" {
+		if !x.Stands() {
 			continue
 		}
 		k := sideKey{x.Measure, x.Side}

@@ -73,7 +73,11 @@ type Reading struct {
 	Supersedes string    `json:"supersedes,omitempty" doc:"the reading that this one corrects"`
 	Superseded string    `json:"superseded_by,omitempty" doc:"the reading that corrects this one"`
 	Why        string    `json:"why,omitempty" doc:"why the earlier reading was corrected"`
+	Withdrawn  string    `json:"withdrawn,omitempty" doc:"why the reading was taken back; empty: it holds"`
 }
+
+// Stands reports whether the reading holds: neither corrected nor taken back.
+func (r *Reading) Stands() bool { return r.Superseded == "" && r.Withdrawn == "" }
 
 // Reason is why something was not measured.
 type Reason string
@@ -136,8 +140,9 @@ type Symptom struct {
 	Withdrawn string    `json:"withdrawn,omitempty" doc:"why the entry no longer holds; empty: it holds"`
 }
 
-// Record is a screen with all that was entered at it. Readings that were corrected are in it too,
-// with Superseded set; Current leaves them out.
+// Record is a screen with all that was entered at it. Readings that were corrected or taken back are
+// in it too, with Superseded or Withdrawn set; Current leaves them out. Of what was not done and of the
+// checklist it has the latest that was not taken back.
 type Record struct {
 	Screen    Screen            `json:"screen"`
 	Athlete   Athlete           `json:"athlete"`
@@ -147,11 +152,11 @@ type Record struct {
 	Symptoms  []Symptom         `json:"symptoms,omitempty"`
 }
 
-// Current is the readings that no other reading supersedes, in the order in which they stand.
+// Current is the readings that stand, in the order in which they were entered.
 func (r *Record) Current() []Reading {
 	out := make([]Reading, 0, len(r.Readings))
 	for i := range r.Readings {
-		if r.Readings[i].Superseded == "" {
+		if r.Readings[i].Stands() {
 			out = append(out, r.Readings[i])
 		}
 	}
