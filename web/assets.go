@@ -6,8 +6,13 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"maps"
 	"net/http"
 	"path"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -17,17 +22,18 @@ import (
 	"evenhand/internal/screen"
 )
 
-//go:embed static/style.css static/chart.js static/icon.svg
+//go:embed static
 //go:embed node_modules/echarts/dist/echarts.esm.min.mjs
 var assetFiles embed.FS
 
-// assetTypes says which files are served, under their last name, and as what.
-var assetTypes = []struct{ file, contentType string }{
-	{"static/style.css", "text/css; charset=utf-8"},
-	{"static/chart.js", "text/javascript; charset=utf-8"},
-	{"static/icon.svg", "image/svg+xml"},
-	{"node_modules/echarts/dist/echarts.esm.min.mjs", "text/javascript; charset=utf-8"},
+// assetTypes says which files of static are served, by their endings, and as what.
+var assetTypes = map[string]string{
+	".css": "text/css; charset=utf-8",
+	".js":  "text/javascript; charset=utf-8",
+	".svg": "image/svg+xml",
 }
+
+const echartsFile = "node_modules/echarts/dist/echarts.esm.min.mjs"
 
 // asset is one file as it is sent. Its address carries a hash of the content, so a browser may keep it
 // for good; a new version has a new address.
@@ -38,22 +44,65 @@ type asset struct {
 	contentType string
 }
 
+// assets are the files by their last name, whatever folder they are in.
 type assets struct{ byName map[string]*asset }
 
 func loadAssets() (*assets, error) {
 	out := &assets{byName: map[string]*asset{}}
-	for _, t := range assetTypes {
-		data, err := assetFiles.ReadFile(t.file)
-		if err != nil {
-			return nil, err
-		}
-		out.add(path.Base(t.file), data, t.contentType)
+	data, err := assetFiles.ReadFile(echartsFile)
+	if err != nil {
+		return nil, err
 	}
-	// The module names the drawing script by its address, which carries a hash.
-	chart := out.byName["chart.js"]
-	module := bytes.ReplaceAll(chart.data, []byte("./echarts.js"), []byte(out.url("echarts.esm.min.mjs")))
-	out.add("chart.js", module, chart.contentType)
-	return out, nil
+	out.add("echarts.js", data, assetTypes[".js"])
+	modules := map[string][]byte{}
+	err = fs.WalkDir(assetFiles, "static", func(file string, d fs.DirEntry, err error) error {
+		contentType, served := assetTypes[path.Ext(file)]
+		if err != nil || d.IsDir() || !served {
+			return err
+		}
+		data, err := assetFiles.ReadFile(file)
+		if err != nil {
+			return err
+		}
+		if path.Ext(file) == ".js" {
+			modules[path.Base(file)] = data
+		} else {
+			out.add(path.Base(file), data, contentType)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return out, out.addModules(modules)
+}
+
+var moduleImport = regexp.MustCompile(`(from |import\(|import )(['"])\./([a-z0-9-]+\.js)(['"])`)
+
+// addModules adds modules after those that they import: an import names an address, which carries the
+// hash of what is imported.
+func (a *assets) addModules(modules map[string][]byte) error {
+	for len(modules) > 0 {
+		before := len(modules)
+		for name, data := range modules {
+			ready := true
+			for _, m := range moduleImport.FindAllSubmatch(data, -1) {
+				ready = ready && a.byName[string(m[3])] != nil
+			}
+			if !ready {
+				continue
+			}
+			a.add(name, moduleImport.ReplaceAllFunc(data, func(text []byte) []byte {
+				m := moduleImport.FindSubmatch(text)
+				return fmt.Appendf(nil, "%s%s%s%s", m[1], m[2], a.url(string(m[3])), m[4])
+			}), assetTypes[".js"])
+			delete(modules, name)
+		}
+		if len(modules) == before {
+			return fmt.Errorf("modules import each other in a circle, or something that is not there: %v", slices.Sorted(maps.Keys(modules)))
+		}
+	}
+	return nil
 }
 
 func (a *assets) add(name string, data []byte, contentType string) {

@@ -77,7 +77,7 @@ func TestAssets(t *testing.T) {
 	p := newPlace(t, Options{})
 	a, err := loadAssets()
 	p.must(err)
-	for _, name := range []string{"style.css", "chart.js", "icon.svg", "echarts.esm.min.mjs"} {
+	for _, name := range []string{"style.css", "chart.js", "icon.svg", "echarts.js"} {
 		w := p.do(http.MethodGet, a.url(name), nil)
 		if w.Code != http.StatusOK || !strings.Contains(w.Header().Get("Cache-Control"), "immutable") {
 			t.Errorf("%s: %d %v", name, w.Code, w.Header())
@@ -98,7 +98,7 @@ func TestAssets(t *testing.T) {
 	if css := len(a.byName["style.css"].data); css > 25_000 {
 		t.Errorf("the style sheet has %d bytes", css)
 	}
-	if module := string(a.byName["chart.js"].data); !strings.Contains(module, a.url("echarts.esm.min.mjs")) || strings.Contains(module, "import('./echarts.js')]") {
+	if module := string(a.byName["chart.js"].data); !strings.Contains(module, a.url("echarts.js")) || strings.Contains(module, "import('./echarts.js')]") {
 		t.Error("the module does not name the drawing script by its address")
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"slices"
 	"strconv"
 
 	"github.com/gin-gonic/gin"
@@ -20,9 +21,11 @@ var templateFiles embed.FS
 type Head struct {
 	Title    string
 	Crumbs   []Crumb
-	Needs    string // what needs attention, in one line; empty: nothing to say
-	Urgent   bool   // Needs speaks of a referral sign
-	Charts   bool   // the page draws charts
+	Needs    string   // what needs attention, in one line; empty: nothing to say
+	Urgent   bool     // Needs speaks of a referral sign
+	Charts   bool     // the page draws charts
+	Styles   []string // style sheets besides the one of every page
+	Scripts  []string // modules of the page
 	Protocol string
 	Cautions []string
 	Demo     bool
@@ -41,10 +44,10 @@ type page interface {
 }
 
 // pages lists every page once: templates are parsed from it, and tests render each.
-var pages = []page{
+var pages = slices.Concat([]page{
 	&teamsPage{}, &triagePage{}, &distributionPage{}, &athletePage{}, &printPage{}, &readingsPage{}, &correctPage{},
 	&protocolPage{}, &importPage{}, &teamForm{}, &athleteForm{}, &errorPage{},
-}
+}, dayPages, stationPages, rosterPages, handoutPages)
 
 // looks holds one template set a page. The sets are clones of the base, so that a block of one page
 // never stands in for that of another.

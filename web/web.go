@@ -85,6 +85,10 @@ func (s *server) routes(r *gin.RouterGroup) {
 	s.form(r, "/athletes/new", s.newAthlete, s.saveAthlete)
 	s.form(r, "/athletes/:athlete/edit", s.editAthlete, s.saveAthlete)
 	s.form(r, "/screens/:screen/readings/:reading/correct", s.correctForm, s.correct)
+	s.dayRoutes(r)
+	s.stationRoutes(r)
+	s.rosterRoutes(r)
+	s.handoutRoutes(r)
 }
 
 // answer is what a handler gives: a page with a status, or the address to go on to.
