@@ -97,6 +97,9 @@ func (m *Measure) apart(x *Reading) string {
 // swapped asks about a trial whose two last whole digits, exchanged, would lie much nearer to the
 // other trials, the other side or the last screen than the value as written does.
 func (m *Measure) swapped(x *Reading, now, before sideMeans) string {
+	if m.Scale == Count { // its error is not one in the unit
+		return ""
+	}
 	for i, t := range x.Trials {
 		s, ok := swapDigits(t)
 		if !ok || s < m.Plausible[0] || s > m.Plausible[1] {
@@ -112,16 +115,16 @@ func (m *Measure) swapped(x *Reading, now, before sideMeans) string {
 		if len(x.Trials) > 1 {
 			refs = append(refs, meanWithout(x.Trials, i))
 		}
-		if looksSwapped(t, s, refs, m.swapMargin()) {
+		if looksSwapped(t, s, refs, m.SwapMargin()) {
 			return fmt.Sprintf("%s, %s: %s. Was %g meant? The digits look exchanged.", m.Name, x.Side, amount(t, m.Unit), s)
 		}
 	}
 	return ""
 }
 
-// swapMargin is how far off a value must be before its digits are doubted: well beyond the error of
+// SwapMargin is how far off a value must be before its digits are doubted: well beyond the error of
 // a side difference (four standard errors of a single reading).
-func (m *Measure) swapMargin() float64 {
+func (m *Measure) SwapMargin() float64 {
 	e := m.Resolved
 	sem := math.Sqrt(e.Trial*e.Trial + e.Placing*e.Placing + e.Day*e.Day + e.Examiner*e.Examiner)
 	if m.Scale == Log && len(m.Typical) == 2 {

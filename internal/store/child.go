@@ -16,7 +16,7 @@ type child[R any] interface {
 }
 
 // childQueries are the statements by which one kind of child is kept.
-type childQueries struct{ kind, byID, last string }
+type childQueries struct{ kind, byID, last, withdraw string }
 
 // fresh are those rows that are not on file yet. Returns Conflict if one of the ids is taken by a row
 // that says something else, on file or among rows, and Invalid for an id that cannot be kept.

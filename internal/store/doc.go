@@ -10,5 +10,6 @@
 // other error is internal and not for a user's eyes. Putting a record that is already on file with
 // the same content changes nothing and is no error, so a request may be sent twice.
 //
-// Nothing is ever deleted. A reading is never overwritten: its correction is a new reading.
+// Nothing that was entered is ever deleted. A reading is never overwritten: its correction is a new
+// reading, and one that was taken back stays, with the reason.
 package store

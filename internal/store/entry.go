@@ -5,52 +5,58 @@ import (
 )
 
 const (
-	notDoneOf    = "e.screen_id, e.seq, e.id, e.measure, e.side, e.reason, e.entered"
-	qNotDoneIn   = "SELECT " + notDoneOf + " FROM json_each(?) j CROSS JOIN not_done e ON e.screen_id = j.value"
+	standing = " WHERE e.withdrawn = ''"
+
+	notDoneOf    = "e.screen_id, e.seq, e.id, e.measure, e.side, e.reason, e.entered, e.withdrawn"
+	qNotDoneIn   = "SELECT " + notDoneOf + " FROM json_each(?) j CROSS JOIN not_done e ON e.screen_id = j.value" + standing
 	qNotDoneByID = "SELECT " + notDoneOf + " FROM json_each(?) j CROSS JOIN not_done e ON e.id = j.value"
 	qNotDoneLast = "SELECT coalesce(max(seq), 0) FROM not_done WHERE screen_id = ?"
 
-	checklistOf    = "e.screen_id, e.seq, e.id, e.item, e.answer, e.examiner, e.entered"
-	qChecklistIn   = "SELECT " + checklistOf + " FROM json_each(?) j CROSS JOIN checklist_answers e ON e.screen_id = j.value"
+	checklistOf    = "e.screen_id, e.seq, e.id, e.item, e.answer, e.examiner, e.entered, e.withdrawn"
+	qChecklistIn   = "SELECT " + checklistOf + " FROM json_each(?) j CROSS JOIN checklist_answers e ON e.screen_id = j.value" + standing
 	qChecklistByID = "SELECT " + checklistOf + " FROM json_each(?) j CROSS JOIN checklist_answers e ON e.id = j.value"
 	qChecklistLast = "SELECT coalesce(max(seq), 0) FROM checklist_answers WHERE screen_id = ?"
 
-	symptomOf        = "e.screen_id, e.seq, e.id, e.symptom, e.side, e.note, e.entered, e.withdrawn"
-	qSymptomsIn      = "SELECT " + symptomOf + " FROM json_each(?) j CROSS JOIN symptoms e ON e.screen_id = j.value"
-	qSymptomsByID    = "SELECT " + symptomOf + " FROM json_each(?) j CROSS JOIN symptoms e ON e.id = j.value"
-	qSymptomsLast    = "SELECT coalesce(max(seq), 0) FROM symptoms WHERE screen_id = ?"
-	qSymptomWithdraw = "UPDATE symptoms SET withdrawn = ? WHERE id = ? AND withdrawn = ''"
+	symptomOf     = "e.screen_id, e.seq, e.id, e.symptom, e.side, e.note, e.entered, e.withdrawn"
+	qSymptomsIn   = "SELECT " + symptomOf + " FROM json_each(?) j CROSS JOIN symptoms e ON e.screen_id = j.value"
+	qSymptomsByID = "SELECT " + symptomOf + " FROM json_each(?) j CROSS JOIN symptoms e ON e.id = j.value"
+	qSymptomsLast = "SELECT coalesce(max(seq), 0) FROM symptoms WHERE screen_id = ?"
 )
 
 var (
-	notDoneQueries   = childQueries{kind: "note that a measure was not done", byID: qNotDoneByID, last: qNotDoneLast}
-	checklistQueries = childQueries{kind: "checklist answer", byID: qChecklistByID, last: qChecklistLast}
-	symptomQueries   = childQueries{kind: "symptom", byID: qSymptomsByID, last: qSymptomsLast}
+	notDoneQueries = childQueries{kind: "note that a measure was not done", byID: qNotDoneByID, last: qNotDoneLast,
+		withdraw: qNotDoneWithdraw}
+	checklistQueries = childQueries{kind: "checklist answer", byID: qChecklistByID, last: qChecklistLast,
+		withdraw: qChecklistWithdraw}
+	symptomQueries = childQueries{kind: "symptom", byID: qSymptomsByID, last: qSymptomsLast, withdraw: qSymptomWithdraw}
 )
 
 type notDoneRow struct {
-	ScreenID string `gorm:"primaryKey"`
-	Seq      int    `gorm:"primaryKey;autoIncrement:false"`
-	ID       string `gorm:"column:id"`
-	Measure  string
-	Side     string
-	Reason   string
-	Entered  int64
+	ScreenID  string `gorm:"primaryKey"`
+	Seq       int    `gorm:"primaryKey;autoIncrement:false"`
+	ID        string `gorm:"column:id"`
+	Measure   string
+	Side      string
+	Reason    string
+	Entered   int64
+	Withdrawn string
 }
 
 // TableName is the table of measures that were not done.
 func (notDoneRow) TableName() string { return "not_done" }
 
 func (r *notDoneRow) dest() []any {
-	return []any{&r.ScreenID, &r.Seq, &r.ID, &r.Measure, &r.Side, &r.Reason, &r.Entered}
+	return []any{&r.ScreenID, &r.Seq, &r.ID, &r.Measure, &r.Side, &r.Reason, &r.Entered, &r.Withdrawn}
 }
 
 func (r *notDoneRow) ident() string { return r.ID }
 
 func (r *notDoneRow) place(seq int) { r.Seq = seq }
 
+// content leaves Withdrawn out, as that of every entry does: one that is sent again after it was withdrawn
+// is still the same.
 func (r notDoneRow) content() notDoneRow {
-	r.Seq, r.Entered = 0, 0
+	r.Seq, r.Entered, r.Withdrawn = 0, 0, ""
 	return r
 }
 
@@ -69,20 +75,21 @@ func (r *notDoneRow) notDone() screen.NotDone {
 }
 
 type checklistRow struct {
-	ScreenID string `gorm:"primaryKey"`
-	Seq      int    `gorm:"primaryKey;autoIncrement:false"`
-	ID       string `gorm:"column:id"`
-	Item     string
-	Answer   string
-	Examiner string
-	Entered  int64
+	ScreenID  string `gorm:"primaryKey"`
+	Seq       int    `gorm:"primaryKey;autoIncrement:false"`
+	ID        string `gorm:"column:id"`
+	Item      string
+	Answer    string
+	Examiner  string
+	Entered   int64
+	Withdrawn string
 }
 
 // TableName is the table of answers to the checklist.
 func (checklistRow) TableName() string { return "checklist_answers" }
 
 func (r *checklistRow) dest() []any {
-	return []any{&r.ScreenID, &r.Seq, &r.ID, &r.Item, &r.Answer, &r.Examiner, &r.Entered}
+	return []any{&r.ScreenID, &r.Seq, &r.ID, &r.Item, &r.Answer, &r.Examiner, &r.Entered, &r.Withdrawn}
 }
 
 func (r *checklistRow) ident() string { return r.ID }
@@ -90,7 +97,7 @@ func (r *checklistRow) ident() string { return r.ID }
 func (r *checklistRow) place(seq int) { r.Seq = seq }
 
 func (r checklistRow) content() checklistRow {
-	r.Seq, r.Entered = 0, 0
+	r.Seq, r.Entered, r.Withdrawn = 0, 0, ""
 	return r
 }
 
@@ -130,7 +137,6 @@ func (r *symptomRow) ident() string { return r.ID }
 
 func (r *symptomRow) place(seq int) { r.Seq = seq }
 
-// content leaves Withdrawn out: an entry that is sent again after it was withdrawn is still the same.
 func (r symptomRow) content() symptomRow {
 	r.Seq, r.Entered, r.Withdrawn = 0, 0, ""
 	return r
@@ -175,33 +181,6 @@ func (tx *Tx) PutSymptoms(screenID string, symptoms []screen.Symptom) (added int
 	defer tx.fail(&err)
 	return putEntries[screen.Symptom, symptomRow](tx, symptomQueries, screenID, symptoms,
 		func(e *screen.Symptom) string { return e.Screen }, symptomRowOf)
-}
-
-// WithdrawSymptom says why a symptom that was entered does not hold, and reports whether that was
-// new. The entry is kept. It bumps the screen's revision. Returns NotFound if there is no such
-// symptom, Conflict if it was withdrawn for another reason, Invalid if why is empty.
-func (tx *Tx) WithdrawSymptom(id, why string) (wrote bool, err error) {
-	defer tx.fail(&err)
-	if why == "" {
-		return false, &screen.Problem{Code: screen.Invalid,
-			Text: "withdrawing a symptom needs a reason", Want: "say why the entry does not hold"}
-	}
-	old, found, err := one[symptomRow](tx, qSymptomsByID, idList([]string{id}))
-	switch {
-	case err != nil:
-		return false, err
-	case !found:
-		return false, notFound("symptom")
-	case old.Withdrawn == why:
-		return false, nil
-	case old.Withdrawn != "":
-		return false, &screen.Problem{Code: screen.Conflict,
-			Text: "the symptom was withdrawn already, for another reason", Want: "read the screen again"}
-	}
-	if err := tx.exec(qSymptomWithdraw, why, id); err != nil {
-		return false, err
-	}
-	return true, tx.exec(qScreenBump, tx.now(), old.ScreenID)
 }
 
 // Symptom is the symptom with the id given. Returns NotFound if there is none.

@@ -53,6 +53,9 @@ func TestPages(t *testing.T) {
 			if _, err := tx.PutScreen(screenOn(fmt.Sprintf("S%d", i), "A0", "T0", on), 0); err != nil {
 				return err
 			}
+			if _, err := tx.PutDay(dayOf(fmt.Sprintf("S%d", i), "T0", on), 0); err != nil {
+				return err
+			}
 		}
 		return second(tx.PutAthlete(athlete("elsewhere"), 0))
 	})
@@ -63,6 +66,7 @@ func TestPages(t *testing.T) {
 	teamID := func(x screen.Team) string { return x.ID }
 	athleteID := func(x screen.Athlete) string { return x.ID }
 	screenID := func(x screen.Screen) string { return x.ID }
+	dayID := func(x screen.Day) string { return x.ID }
 	everybody := slices.Insert(byName("A"), 2, "elsewhere") // "Athlete elsewhere" stands before "B"
 	for n := range 9 {
 		n++
@@ -74,6 +78,9 @@ func TestPages(t *testing.T) {
 			"a team's screens": {pages(t, s, n, func(tx *Tx, p Page) ([]screen.Screen, string, error) {
 				return tx.TeamScreens("T0", p)
 			}, screenID), newest},
+			"a team's days": {pages(t, s, n, func(tx *Tx, p Page) ([]screen.Day, string, error) {
+				return tx.TeamDays("T0", p)
+			}, dayID), newest},
 			"an athlete's screens": {pages(t, s, n, func(tx *Tx, p Page) ([]screen.Screen, string, error) {
 				return tx.AthleteScreens("A0", p)
 			}, screenID), newest},
@@ -201,6 +208,7 @@ func TestNotFound(t *testing.T) {
 		for what, err := range map[string]error{
 			"team": second(tx.Team("x")), "athlete": second(tx.Athlete("x")), "screen": second(tx.Screen("x")),
 			"reading": second(tx.Reading("x")), "symptom": second(tx.Symptom("x")),
+			"screening day": second(tx.Day("x")), "station": second(tx.DayByStation("x")), "handout": second(tx.Handout("x")),
 		} {
 			if !screen.IsCode(err, screen.NotFound) {
 				t.Errorf("no such %s: %v", what, err)

@@ -30,6 +30,13 @@ func TestPutRevisions(t *testing.T) {
 			wrote, err := tx.PutScreen(x, rev)
 			return wrote, x.Revision, err
 		},
+		"day": func(tx *Tx, id, text string, rev int) (bool, int, error) {
+			x := dayOf("D", "T", "2026-02-10")
+			x.ID, x.Kind = id, screen.Kind(text)
+			x.Stations[0].Code, x.Stations[1].Code = "1"+id[min(1, len(id)):], "2"+id[min(1, len(id)):]
+			wrote, err := tx.PutDay(x, rev)
+			return wrote, x.Revision, err
+		},
 	}
 	for kind, put := range puts {
 		for _, c := range []struct {
@@ -97,6 +104,7 @@ func TestForeignKeys(t *testing.T) {
 		"checklist": func(tx *Tx) error { return second(tx.PutChecklist("nowhere", nil)) },
 		"symptoms":  func(tx *Tx) error { return second(tx.PutSymptoms("nowhere", nil)) },
 		"withdraw":  func(tx *Tx) error { return second(tx.WithdrawSymptom("nowhere", "typo")) },
+		"take back": func(tx *Tx) error { return second(tx.WithdrawReading("nowhere", "typo")) },
 		"correct":   func(tx *Tx) error { return second(tx.CorrectReading("nowhere", screen.Reading{}, nil)) },
 	} {
 		if text := writeFails(t, s, screen.NotFound, fn); !strings.HasPrefix(text, "there is no such ") {

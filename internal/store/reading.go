@@ -8,7 +8,7 @@ import (
 
 const (
 	readingOf = "r.screen_id, r.seq, r.id, r.measure, r.side, r.trials, r.examiner, r.instrument, r.position, r.device," +
-		" r.taken, r.step, r.entered, r.entered_by, r.supersedes, r.superseded_by, r.why"
+		" r.taken, r.step, r.entered, r.entered_by, r.supersedes, r.superseded_by, r.why, r.withdrawn"
 	// Readings are clustered by screen and number, so they come in order within each screen.
 	qReadingsIn = "SELECT j.key, " + packed + ", r.taken, r.step, r.entered" +
 		" FROM json_each(?) j CROSS JOIN readings r ON r.screen_id = j.value"
@@ -20,7 +20,7 @@ const (
 		" ON CONFLICT (team_id) DO UPDATE SET on_five = on_five + excluded.on_five, total = total + excluded.total"
 )
 
-var readingQueries = childQueries{kind: "reading", byID: qReadingsByID, last: qReadingsLast}
+var readingQueries = childQueries{kind: "reading", byID: qReadingsByID, last: qReadingsLast, withdraw: qReadingWithdraw}
 
 type readingRow struct {
 	ScreenID     string `gorm:"primaryKey"`
@@ -40,6 +40,7 @@ type readingRow struct {
 	Supersedes   sql.NullString
 	SupersededBy sql.NullString
 	Why          string
+	Withdrawn    string
 }
 
 // TableName is the table of readings.
@@ -47,7 +48,7 @@ func (readingRow) TableName() string { return "readings" }
 
 func (r *readingRow) dest() []any {
 	return []any{&r.ScreenID, &r.Seq, &r.ID, &r.Measure, &r.Side, &r.Trials, &r.Examiner, &r.Instrument,
-		&r.Position, &r.Device, &r.Taken, &r.Step, &r.Entered, &r.EnteredBy, &r.Supersedes, &r.SupersededBy, &r.Why}
+		&r.Position, &r.Device, &r.Taken, &r.Step, &r.Entered, &r.EnteredBy, &r.Supersedes, &r.SupersededBy, &r.Why, &r.Withdrawn}
 }
 
 func (r *readingRow) ident() string { return r.ID }
@@ -55,14 +56,15 @@ func (r *readingRow) ident() string { return r.ID }
 func (r *readingRow) place(seq int) { r.Seq = seq }
 
 func (r readingRow) content() readingRow {
-	r.Seq, r.Entered, r.EnteredBy, r.SupersededBy = 0, 0, "", sql.NullString{}
+	r.Seq, r.Entered, r.EnteredBy, r.SupersededBy, r.Withdrawn = 0, 0, "", sql.NullString{}, ""
 	return r
 }
 
 func readingRowOf(r *screen.Reading, now int64) readingRow {
 	row := readingRow{ScreenID: r.Screen, ID: r.ID, Measure: r.Measure, Side: string(r.Side), Trials: trialsText(r.Trials),
 		Examiner: r.Examiner, Instrument: r.Instrument, Position: r.Position, Device: r.Device, Taken: micros(r.Taken),
-		Step: r.Step, Entered: micros(r.Entered), EnteredBy: r.EnteredBy, Supersedes: maybe(r.Supersedes), Why: r.Why}
+		Step: r.Step, Entered: micros(r.Entered), EnteredBy: r.EnteredBy, Supersedes: maybe(r.Supersedes), Why: r.Why,
+		Withdrawn: r.Withdrawn}
 	if row.Entered == 0 {
 		row.Entered = now
 	}
@@ -74,7 +76,7 @@ func (r *readingRow) reading() (screen.Reading, error) {
 	return screen.Reading{ID: r.ID, Screen: r.ScreenID, Measure: r.Measure, Side: screen.Side(r.Side), Trials: trials,
 		Examiner: r.Examiner, Instrument: r.Instrument, Position: r.Position, Device: r.Device, Taken: instant(r.Taken),
 		Step: r.Step, Entered: instant(r.Entered), EnteredBy: r.EnteredBy, Supersedes: r.Supersedes.String,
-		Superseded: r.SupersededBy.String, Why: r.Why}, err
+		Superseded: r.SupersededBy.String, Why: r.Why, Withdrawn: r.Withdrawn}, err
 }
 
 type digitsRow struct{ OnFive, Total int }
@@ -87,12 +89,12 @@ type Digits func(screen.Reading) (countable, onFive bool)
 
 // PutReadings writes readings at a screen and returns how many were new; those that are on file with
 // the same content are left alone. Entered is set to now where it is zero; Superseded is the store's
-// own. A reading with Supersedes corrects the reading that it names, which must stand at the same
+// own. A reading that was withdrawn stays so when it is sent again. A reading with Supersedes corrects the reading that it names, which must stand at the same
 // screen. Each new reading is counted for Heaping by digits, if that is not nil. Bumps the screen's
 // revision if any was new.
 //
 // Returns NotFound if there is no such screen, Conflict if an id is taken by another reading or the
-// reading to be corrected was corrected already, Invalid for a reading of another screen or a
+// reading to be corrected was corrected already or withdrawn, Invalid for a reading of another screen or a
 // correction of something unknown or without a Why.
 func (tx *Tx) PutReadings(screenID string, readings []screen.Reading, digits Digits) (added int, err error) {
 	defer tx.fail(&err)
@@ -207,6 +209,9 @@ func correctionProblem(r, old *readingRow, found bool) error {
 	case old.SupersededBy.Valid:
 		return &screen.Problem{Code: screen.Conflict,
 			Text: "the reading was corrected already", Want: "correct the reading " + old.SupersededBy.String}
+	case old.Withdrawn != "":
+		return &screen.Problem{Code: screen.Conflict,
+			Text: "the reading was taken back", Want: "enter it as a new reading"}
 	case r.Why == "":
 		return &screen.Problem{Code: screen.Invalid,
 			Text: "a correction needs its reason", Want: "say why the earlier reading is wrong"}

@@ -43,9 +43,9 @@ func (tx *Tx) Record(screenID string) (*screen.Record, error) {
 // however many there are. They are shared with other callers: do not modify them. Returns NotFound
 // if there is no screen with one of the ids.
 //
-// In a record, readings stand in the order in which they came in, corrected ones included. Of the
-// checklist and of what was not done only the latest entry per item, or per measure and side, is in
-// it. Withdrawn symptoms are in it.
+// In a record, readings stand in the order in which they came in, corrected and withdrawn ones
+// included. Of the checklist and of what was not done only the latest entry per item, or per measure
+// and side, that was not withdrawn is in it. Withdrawn symptoms are in it.
 func (tx *Tx) Records(ids []string) ([]*screen.Record, error) {
 	revs := make(map[string]revisionRow, len(ids))
 	err := each(tx, qRevisionsIn, func(r *revisionRow) error { revs[r.ID] = *r; return nil }, idList(ids))
@@ -187,7 +187,7 @@ func (tx *Tx) loadReadings(recs map[string]*screen.Record, ids []string, list st
 	return err
 }
 
-// loadEntries gives each record what else was entered, the latest where only that counts.
+// loadEntries gives each record what else was entered, the latest standing one where only that counts.
 func (tx *Tx) loadEntries(recs map[string]*screen.Record, list string) error {
 	err := each(tx, qNotDoneIn, func(r *notDoneRow) error {
 		rec, n := recs[r.ScreenID], r.notDone()

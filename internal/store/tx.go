@@ -76,10 +76,16 @@ var statements = []string{
 	qMembers, qMembership, qIsMember, qMemberName, qMembersRename, qLatest,
 	qTeamScreens, qAthleteScreens, qScreen, qScreenExists, qScreenBump, qScreensIn, qBaseline,
 	qRevision, qRevisionsIn, qAllScreenIDs, qTeamScreenIDs,
-	qReadingsIn, qReadingsByID, qReadingsLast, qReadingSupersede, qDigits, qDigitsAdd,
-	qNotDoneIn, qNotDoneByID, qNotDoneLast,
-	qChecklistIn, qChecklistByID, qChecklistLast,
+	qReadingsIn, qReadingsByID, qReadingsLast, qReadingSupersede, qReadingWithdraw,
+	qDigits, qDigitsAdd,
+	qNotDoneIn, qNotDoneByID, qNotDoneLast, qNotDoneWithdraw,
+	qChecklistIn, qChecklistByID, qChecklistLast, qChecklistWithdraw,
 	qSymptomsIn, qSymptomsByID, qSymptomsLast, qSymptomWithdraw,
+	qDay, qDayExists, qDayBump, qTeamDays, qDaysOn, qDayByStation,
+	qStationsIn, qStationAdd,
+	qParticipants, qParticipantTwice,
+	qDayEntries, qDayEntriesIn, qDayEntryLast,
+	qHandouts, qHandoutsIn,
 }
 
 // row is a pointer to a row of a table or of a query, which names the places of its columns in order.
