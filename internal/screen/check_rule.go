@@ -19,6 +19,7 @@ func (v *validator) rule(r *Rule) {
 	if r.Core && !r.Counted {
 		bad("core", "a core rule is counted", "is core but not counted")
 	}
+	v.plain(r, bad)
 	switch r.Kind {
 	case AllOf:
 		v.conjunction(r, bad)
@@ -187,7 +188,7 @@ func (p *Protocol) PartCorrelation(m *Measure, s *Subject) (rho float64, ok bool
 func (v *validator) stations() {
 	for i := range v.p.Stations {
 		if s := &v.p.Stations[i]; !s.Status.valid() {
-			v.faults.Add(v.loader.origin["stations"].part.at(fmt.Sprintf("stations[%d]", i)), "seen, memory, common_practice or assumed", "station %s has the status %q", s.Name, string(s.Status))
+			v.faults.Add(v.origin["stations"].part.at(fmt.Sprintf("stations[%d]", i)), "seen, memory, common_practice or assumed", "station %s has the status %q", s.Name, string(s.Status))
 		}
 	}
 	if len(v.p.Stations) == 0 {
@@ -198,7 +199,7 @@ func (v *validator) stations() {
 	for i := range d.Stations {
 		d.Stations[i].Code = fmt.Sprintf("station%d", i)
 	}
-	from := v.loader.origin["stations"].part
+	from := v.origin["stations"].part
 	for _, f := range v.p.CheckDay(&d, "") {
 		f.Where = from.at(strings.Replace(f.Where, ".steps[", ".takes[", 1))
 		v.faults = append(v.faults, f)

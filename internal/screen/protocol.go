@@ -70,8 +70,9 @@ type Source struct {
 
 // Link is one body region of the chain.
 type Link struct {
-	ID   string `yaml:"id" json:"id"`
-	Name string `yaml:"name" json:"name"`
+	ID    string `yaml:"id" json:"id"`
+	Name  string `yaml:"name" json:"name"`
+	Plain string `yaml:"plain" json:"plain,omitempty"` // for the athlete, if the name is no plain word
 }
 
 // Sport is a sport with what matters to a screen: whether one arm throws, and whether the arms bear
@@ -92,6 +93,7 @@ type Sport struct {
 type SymptomDef struct {
 	ID       string `yaml:"id" json:"id"`
 	Name     string `yaml:"name" json:"name"`
+	Plain    string `yaml:"plain" json:"plain,omitempty"` // for the athlete: "pain when you rest or at night"
 	Referral bool   `yaml:"referral" json:"referral"`
 	Status   Status `yaml:"status" json:"status"`
 	Source   string `yaml:"source" json:"source,omitempty"`
@@ -133,6 +135,7 @@ type Measure struct {
 	ID         string     `yaml:"id" json:"id"`
 	Name       string     `yaml:"name" json:"name"`
 	Short      string     `yaml:"short" json:"short,omitempty"` // for narrow columns
+	Plain      string     `yaml:"plain" json:"plain,omitempty"` // for the athlete: "how far the shoulder turns inward"
 	Link       string     `yaml:"link" json:"link"`
 	Unit       string     `yaml:"unit" json:"unit"` // UCUM
 	Paired     bool       `yaml:"paired" json:"paired"`
@@ -326,6 +329,7 @@ type Rule struct {
 	Counted    bool        `yaml:"counted" json:"counted"`       // enters the link's probability
 	Core       bool        `yaml:"core" json:"core"`             // a link is clear only if its core rules were measured
 	Why        string      `yaml:"why" json:"why,omitempty"`
+	Plain      string      `yaml:"plain" json:"plain,omitempty"`           // a deficit in a sentence for the athlete; see PlainParts
 	OnDeficit  string      `yaml:"on_deficit" json:"on_deficit,omitempty"` // what to do first about a deficit, if not to read it once more
 	Studies    []Study     `yaml:"studies" json:"studies,omitempty"`
 }
