@@ -19,12 +19,19 @@ type Clinic struct {
 	scorer *score.Scorer
 	now    func() time.Time
 	newID  func() string
+	demo   bool
+	watch  watch
+	logs   dayLogs
 }
 
 // New makes a Clinic. now and newID are its only clock and its only source of ids.
 func New(st *store.Store, scorer *score.Scorer, now func() time.Time, newID func() string) *Clinic {
 	return &Clinic{store: st, scorer: scorer, now: now, newID: newID}
 }
+
+// MarkDemo says that all data are invented, which stations then show. It is called before anything is
+// served.
+func (c *Clinic) MarkDemo() { c.demo = true }
 
 // Protocol is the protocol in use.
 func (c *Clinic) Protocol() *screen.Protocol { return c.scorer.Protocol() }

@@ -105,6 +105,7 @@ type StationAthlete struct {
 	Leg    [2]string   `json:"leg" doc:"what the left and the right leg are: lead, trail, or empty"`
 	First  screen.Side `json:"first" doc:"the side that is measured first"`
 	Twice  bool        `json:"twice" doc:"measured a second time once everything was measured"`
+	Asked  bool        `json:"asked" doc:"checked in: asked about symptoms today, or nobody is"`
 	Hold   []string    `json:"hold,omitempty" doc:"referral signs: nothing more is taken of the athlete today"`
 	Done   string      `json:"done" doc:"a letter for each cell: . missing, x taken, n not done"`
 	Second string      `json:"second,omitempty" doc:"the same for the second measurement, if the athlete is measured twice"`

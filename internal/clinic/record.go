@@ -163,14 +163,8 @@ func (c *Clinic) afterSave(tx *store.Tx, screenID string, out *Saved) error {
 		return err
 	}
 	out.Revision = rec.Screen.Revision
-	cells := make(map[[2]string]int, len(rec.Readings))
-	for i := range rec.Readings {
-		if r := &rec.Readings[i]; r.Stands() {
-			k := [2]string{r.Measure, string(r.Side)}
-			if cells[k]++; cells[k] > maxPerCell {
-				return invalid(fmt.Sprintf("at most %d readings", maxPerCell), "%s, %s has too many readings at this screen", r.Measure, r.Side)
-			}
-		}
+	if err := overfull(rec); err != nil {
+		return err
 	}
 	last, err := c.before(tx, rec)
 	if err != nil {
