@@ -59,6 +59,7 @@ func Register(router *gin.Engine, c *clinic.Clinic, version string, log *slog.Lo
 	s.charts()
 	s.protocol()
 	s.transfer()
+	s.days()
 	describe(s.api.OpenAPI())
 	s.docs(group)
 }

@@ -15,6 +15,8 @@ func describe(doc *huma.OpenAPI) {
 		{Name: "screens", Description: "One athlete on one occasion."},
 		{Name: "readings", Description: "What was measured. A reading is never changed: a correction supersedes it."},
 		{Name: "entries", Description: "Checklist, symptoms, and what was not measured."},
+		{Name: "days", Description: "A team measured on one date at several stations."},
+		{Name: "stations", Description: "What devices at a station read and send. Entries are kept on the device and may be sent again."},
 		{Name: "scores", Description: "What the protocol says of the records. It is worked out, never stored."},
 		{Name: "charts", Description: "Pictures as options of the drawing script, each with a sentence and a table that say the same."},
 		{Name: "protocol", Description: "Measures, thresholds and their sources."},
