@@ -39,6 +39,9 @@ var owners = map[string][]string{
 	"gonum.org/":                  {"internal/score", "internal/stat"},
 	"go.yaml.in/":                 {"internal/screen"},
 	"github.com/alecthomas/kong":  {""},
+	"github.com/xuri/excelize":    {"internal/exchange"},
+	"rsc.io/qr":                   {"web"},
+	"github.com/makiuchi-d":       {},
 	"github.com/getkin/kin-opena": {},
 }
 

@@ -60,7 +60,7 @@ func (w *world) open(file string) (io.Reader, func(), error) {
 }
 
 type importCmd struct {
-	File  string `arg:"" help:"JSON document, CSV of readings, or CSV roster; - for standard input." placeholder:"FILE"`
+	File  string `arg:"" help:"JSON document, CSV of readings, CSV roster, or XLSX with the columns of such a CSV; - for standard input." placeholder:"FILE"`
 	DB    string `help:"Database file." default:"evenhand.db" placeholder:"FILE" env:"EVENHAND_DB"`
 	Team  string `help:"Team to add to, by id or name; made if there is none of that name." required:"" placeholder:"TEAM"`
 	Sport string `help:"Sport of a team that is made." default:"baseball"`

@@ -72,13 +72,17 @@ const (
 	kindSymptom = "symptom"
 )
 
+func (o *Options) most() int64 {
+	if o.MaxBytes <= 0 {
+		return DefaultMaxBytes
+	}
+	return o.MaxBytes
+}
+
 // readLimited reads r up to the limit. A larger input is refused without reading more of it. An
 // error other than Faults is one of r itself.
 func readLimited(r io.Reader, opt Options) ([]byte, error) {
-	most := opt.MaxBytes
-	if most <= 0 {
-		most = DefaultMaxBytes
-	}
+	most := opt.most()
 	data, err := io.ReadAll(io.LimitReader(r, most+1))
 	if err != nil {
 		return nil, fmt.Errorf("read input: %w", err)

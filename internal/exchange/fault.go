@@ -69,3 +69,6 @@ func clip(s string, n int) string {
 	}
 	return s
 }
+
+// oneFault is a single fault as an error.
+func oneFault(f screen.Fault) error { return screen.Faults{f} }

@@ -40,7 +40,7 @@ func parseRoster(data []byte, p *screen.Protocol, opt Options) (*Document, error
 	var d decimals
 	people := people{byRef: map[string]*person{}}
 	t.each(func() {
-		id, column := rosterID(t)
+		id, column := rosterID(t, opt.Team)
 		if first, ok := people.byRef[id]; ok {
 			t.fault(column, &screen.Fault{Problem: fmt.Sprintf("the athlete stands in row %d already", first.row), Want: "each athlete once; tell two of one name and birth date apart by an id"})
 			return
@@ -62,12 +62,15 @@ func parseRoster(data []byte, p *screen.Protocol, opt Options) (*Document, error
 	return doc, nil
 }
 
-// rosterID is the id of the athlete of a row and the column that it comes from.
-func rosterID(t *table) (id, column string) {
+// rosterID is the id of the athlete of a row and the column that it comes from. A number counts within
+// a team: two teams may have a number 17.
+func rosterID(t *table, team string) (id, column string) {
 	if id := t.text("id"); id != "" {
 		return id, "id"
 	}
-	if x := t.text("external_id"); x != "" {
+	if x := t.text("external_id"); x != "" && team != "" {
+		return derivedID("athlete", "external_id", x, team), "external_id"
+	} else if x != "" {
 		return derivedID("athlete", "external_id", x), "external_id"
 	}
 	return derivedID("athlete", "name", t.text("name"), t.text("born")), "name"

@@ -70,3 +70,18 @@ func TestBadRoster(t *testing.T) {
 		t.Errorf("%+v %v", d, err)
 	}
 }
+
+// A number is one athlete's within a team, and may be another's in another team.
+func TestNumbersCountWithinATeam(t *testing.T) {
+	ids := map[string]bool{}
+	for _, team := range []string{"t1", "t2", "t1"} {
+		d, err := ReadRoster(strings.NewReader(sampleRoster), protocol(t), Options{Today: today, Team: team})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ids[d.Athletes[1].ID] = true
+	}
+	if len(ids) != 2 {
+		t.Errorf("%d ids for one number in two teams, read three times", len(ids))
+	}
+}

@@ -2,6 +2,7 @@ package exchange
 
 import (
 	"bytes"
+	"fmt"
 	"io"
 
 	"evenhand/internal/screen"
@@ -52,11 +53,20 @@ func Sniff(head []byte) Format {
 	return UnknownFormat
 }
 
-// Read reads an input of any form that Sniff knows. Its errors are those of ReadJSON and ReadCSV.
+// Read reads an input of any form that Sniff knows, and workbooks (XLSX) whose first sheet has the
+// headings of one of the CSV forms. Its errors are those of ReadJSON and ReadCSV.
 func Read(r io.Reader, p *screen.Protocol, opt Options) (*Document, Format, error) {
 	data, err := readLimited(r, opt)
 	if err != nil {
 		return nil, UnknownFormat, err
+	}
+	var notes []string
+	elsewhere := ""
+	if isWorkbook(data) {
+		elsewhere = "; the team's roster page reads athletes from a sheet of any layout"
+		if data, notes, err = firstSheet(data, opt.most()); err != nil {
+			return nil, UnknownFormat, err
+		}
 	}
 	format := Sniff(data)
 	var doc *Document
@@ -69,7 +79,26 @@ func Read(r io.Reader, p *screen.Protocol, opt Options) (*Document, Format, erro
 		doc, err = parseRoster(data, p, opt)
 	default:
 		err = screen.Faults{{Problem: "this is neither JSON nor a CSV of readings or of a roster",
-			Want: "JSON that begins with {, or a header with the columns athlete, date, measure, side, trial1 or name, born, sex, throws, sport, level"}}
+			Want: "JSON that begins with {, or a header with the columns athlete, date, measure, side, trial1 or name, born, sex, throws, sport, level" + elsewhere}}
+	}
+	if doc != nil {
+		doc.Notes = append(notes, doc.Notes...)
 	}
 	return doc, format, err
+}
+
+// firstSheet is the first sheet of a workbook that holds anything, as CSV, and what was taken for
+// granted in reading it.
+func firstSheet(data []byte, most int64) (text []byte, notes []string, err error) {
+	tables, err := readWorkbook(data, most)
+	if err != nil {
+		return nil, nil, err
+	}
+	t := &tables[0]
+	notes = t.Notes
+	if len(tables) > 1 {
+		notes = append(notes, fmt.Sprintf("The workbook has %d sheets with something in them; only %q was read.", len(tables), t.Sheet))
+	}
+	text, err = t.asCSV()
+	return text, notes, err
 }
