@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
 	"context"
 	"encoding/json"
@@ -193,6 +194,31 @@ func TestProtocolCommands(t *testing.T) {
 	}
 }
 
+// announced reads what the program prints as it begins to serve a demo: its address, and the path of
+// the screening day in progress.
+func announced(t *testing.T, r io.Reader) (address, day string) {
+	t.Helper()
+	lines := bufio.NewScanner(r)
+	for _, want := range []string{"evenhand serves at ", "screening day in progress: "} {
+		if !lines.Scan() {
+			t.Fatalf("the program ended before it said %q", want)
+		}
+		text, ok := strings.CutPrefix(lines.Text(), want)
+		if !ok {
+			t.Fatalf("the program said %q, want %q first", lines.Text(), want)
+		}
+		if address == "" {
+			address = text
+		} else {
+			day, ok = strings.CutPrefix(text, address)
+		}
+		if !ok || !strings.HasPrefix(text, "http://127.0.0.1:") {
+			t.Fatalf("%q is not below %q", text, address)
+		}
+	}
+	return address, day
+}
+
 // The demo as `make run` serves it: an address is printed, pages and API answer, and it ends when told.
 func TestDemoServes(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
@@ -200,12 +226,13 @@ func TestDemoServes(t *testing.T) {
 	r, pw := io.Pipe()
 	w := &world{out: pw, errs: io.Discard, now: time.Now, newID: newID, log: slog.New(slog.NewTextHandler(io.Discard, nil))}
 	done := make(chan int, 1)
-	go func() { done <- run(ctx, []string{"demo", "--listen", "127.0.0.1:0"}, w) }()
-	var address string
-	if _, err := fmt.Fscanf(r, "evenhand serves at %s\n", &address); err != nil {
-		t.Fatal(err)
-	}
-	for path, says := range map[string]string{"/": "Demo", "/api/v1/teams": "items", "/api/openapi.json": "3.1", "/protocol": "Wilk"} {
+	go func() {
+		code := run(ctx, []string{"demo", "--listen", "127.0.0.1:0"}, w)
+		_ = pw.Close() // whoever waits for a line that never came goes on
+		done <- code
+	}()
+	address, day := announced(t, r)
+	for path, says := range map[string]string{"/": "Demo", "/api/v1/teams": "items", "/api/openapi.json": "3.1", "/protocol": "Wilk", day: "Demo Lantern Hill"} {
 		req, err := http.NewRequestWithContext(ctx, http.MethodGet, address+path, nil)
 		if err != nil {
 			t.Fatal(err)

@@ -33,7 +33,7 @@ func (c *serveCmd) Run(ctx context.Context, w *world) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(w.serve(ctx, cl, c.address, false), closeStore())
+	return errors.Join(w.serve(ctx, cl, c.address, showing{}), closeStore())
 }
 
 type demoCmd struct {
@@ -60,11 +60,23 @@ func (c *demoCmd) Run(ctx context.Context, w *world) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeStore()) }()
-	s := demo.Squad(cl.Protocol(), c.Seed, cl.Today())
+	cl.MarkDemo()
+	today := cl.Today()
+	s := demo.Squad(cl.Protocol(), c.Seed, today)
 	if err := cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Records); err != nil {
 		return err
 	}
-	return w.serve(ctx, cl, c.address, true)
+	day, err := w.demoDay(ctx, cl, &s, today)
+	if err != nil {
+		return err
+	}
+	return w.serve(ctx, cl, c.address, showing{demo: true, day: day})
+}
+
+// showing says what is served: a demo, and the screening day in progress that it opens on.
+type showing struct {
+	demo bool
+	day  string // its id; empty: none
 }
 
 const (
@@ -74,8 +86,8 @@ const (
 )
 
 // serve prints the address once it accepts connections.
-func (w *world) serve(ctx context.Context, cl *clinic.Clinic, at address, isDemo bool) error {
-	handler, err := w.handler(cl, isDemo, at.Host...)
+func (w *world) serve(ctx context.Context, cl *clinic.Clinic, at address, what showing) error {
+	handler, err := w.handler(cl, what.demo, at.Host...)
 	if err != nil {
 		return err
 	}
@@ -88,8 +100,8 @@ func (w *world) serve(ctx context.Context, cl *clinic.Clinic, at address, isDemo
 	}
 	srv := &http.Server{Handler: handler, ReadHeaderTimeout: headerTimeout, IdleTimeout: idleTimeout,
 		BaseContext: func(net.Listener) context.Context { return ctx }}
-	if _, err := fmt.Fprintf(w.out, "evenhand serves at http://%s\n", l.Addr()); err != nil {
-		return err
+	if err := w.announce(l.Addr(), what.day); err != nil {
+		return errors.Join(err, l.Close())
 	}
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()
@@ -104,6 +116,15 @@ func (w *world) serve(ctx context.Context, cl *clinic.Clinic, at address, isDemo
 		return srv.Close()
 	}
 	return nil
+}
+
+// announce prints where the program serves, and where the day in progress is.
+func (w *world) announce(at net.Addr, day string) error {
+	_, err := fmt.Fprintf(w.out, "evenhand serves at http://%s\n", at)
+	if err == nil && day != "" {
+		_, err = fmt.Fprintf(w.out, "screening day in progress: http://%s/days/%s\n", at, day)
+	}
+	return err
 }
 
 // handler puts API and pages on one router.

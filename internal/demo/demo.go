@@ -33,6 +33,8 @@ type Scenario struct {
 	Memberships []screen.Membership
 	Records     []screen.Record // by day; of one day in the order of Athletes
 	Examiners   []string        // the initials that readings are signed with
+
+	made *maker // what is true of the squad, for Day
 }
 
 // The days of the demo, counted back from the day that it is made for.
@@ -58,19 +60,21 @@ func Squad(p *screen.Protocol, seed uint64, today screen.Date) Scenario {
 	m.visits()
 	m.swapDigits()
 	slices.SortStableFunc(m.out.Records, func(a, b screen.Record) int { return cmp.Compare(a.Screen.On, b.Screen.On) })
+	m.out.made = m
 	return m.out
 }
 
 func newMaker(p *screen.Protocol, seed uint64, today screen.Date) *maker {
-	m := &maker{p: p, rng: rand.New(rand.NewPCG(seed, 0x64656d6f)), today: today}
+	m := &maker{p: p, seed: seed, rng: rand.New(rand.NewPCG(seed, 0x64656d6f)), today: today}
 	m.out.Examiners = []string{"KD", "MO", "TS"}
-	m.drawBias()
+	m.drawBias(m.out.Examiners)
 	return m
 }
 
 // maker makes one scenario. All chance comes from rng, in a fixed order.
 type maker struct {
 	p     *screen.Protocol
+	seed  uint64
 	rng   *rand.Rand
 	today screen.Date
 	out   Scenario
@@ -96,9 +100,9 @@ func (m *maker) chance(p float64) bool { return m.rng.Float64() < p }
 // ago is the day n days before today.
 func (m *maker) ago(n int) screen.Date { return m.today.AddDays(-n) }
 
-// drawBias gives each examiner a steady error for each measure.
-func (m *maker) drawBias() {
-	for range m.out.Examiners {
+// drawBias gives each of some examiners a steady error for each measure.
+func (m *maker) drawBias(of []string) {
+	for range of {
 		row := make([]float64, len(m.p.Measures))
 		for i := range row {
 			row[i] = m.normal(0, m.p.Measures[i].Resolved.Examiner)

@@ -14,6 +14,14 @@ func (m *maker) read(rec *screen.Record, v *visit, i int, side screen.Side, exam
 	x := &m.p.Measures[i]
 	r := screen.Reading{ID: m.id(at), Screen: rec.Screen.ID, Measure: x.ID, Side: side, Examiner: m.out.Examiners[examiner],
 		Instrument: firstOf(x.Instrument), Device: Device, Taken: at, Entered: at.Add(2 * time.Second), EnteredBy: m.out.Examiners[examiner]}
+	r.Trials = m.trials(v, i, side, examiner, day)
+	rec.Readings = append(rec.Readings, r)
+}
+
+// trials are the trials that a protocol plans, of one placing by one examiner; day is the athlete's
+// error of the day.
+func (m *maker) trials(v *visit, i int, side screen.Side, examiner int, day float64) (out []float64) {
+	x := &m.p.Measures[i]
 	truth := m.truth(v.q, i, side, v.on, v.extra[x.ID])
 	if v.exchanged && x.Limb == screen.Arm {
 		truth = m.truth(v.q, i, side.Other(), v.on, v.extra[x.ID])
@@ -32,9 +40,9 @@ func (m *maker) read(rec *screen.Record, v *visit, i int, side screen.Side, exam
 		default:
 			t = truth + off + m.normal(0, x.Resolved.Trial)
 		}
-		r.Trials = append(r.Trials, within(x, rounded(t, x.Step)))
+		out = append(out, within(x, rounded(t, x.Step)))
 	}
-	rec.Readings = append(rec.Readings, r)
+	return out
 }
 
 // firstOf is the first instrument of a protocol's list of alternatives.
@@ -126,10 +134,10 @@ func (m *maker) trySwap(now, last *screen.Record, r *screen.Reading) bool {
 	end := len(r.Trials) - 1
 	t := r.Trials[end]
 	s := math.Mod(t, 10)*10 + math.Floor(t/10)
-	if t < 10 || t > 99 || t != math.Trunc(t) || s < 10 {
+	if t < 10 || t > 99 || t != math.Trunc(t) || s < 10 || s != within(m.p.Measure(r.Measure), s) {
 		return false
 	}
-	r.Trials[end] = within(m.p.Measure(r.Measure), s)
+	r.Trials[end] = s
 	for _, q := range m.p.Questions(now, last) {
 		if q.Kind == "digits_swapped" && q.Reading == r.ID {
 			return true

@@ -151,16 +151,21 @@ func (m *maker) notDone(rec *screen.Record, x *screen.Measure, side screen.Side,
 func (m *maker) checklist(rec *screen.Record, v *visit, examiner string) {
 	at := v.start.Add(70 * time.Minute)
 	for i := range m.p.Checklist {
-		answer := screen.Met
-		switch u := m.rng.Float64(); {
-		case u < 0.10:
-			answer = screen.NotSeen
-		case u < 0.32:
-			answer = screen.NotMet
-		}
+		answer := m.seen()
 		rec.Checklist = append(rec.Checklist, screen.ChecklistAnswer{ID: m.id(at), Screen: rec.Screen.ID,
 			Item: m.p.Checklist[i].ID, Answer: answer, Examiner: examiner, Entered: at})
 	}
+}
+
+// seen is what is seen of an item of the checklist.
+func (m *maker) seen() screen.Answer {
+	switch u := m.rng.Float64(); {
+	case u < 0.10:
+		return screen.NotSeen
+	case u < 0.32:
+		return screen.NotMet
+	}
+	return screen.Met
 }
 
 // symptoms notes a referral sign for the three who have one at this year's preseason screen, and now
