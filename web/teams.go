@@ -14,6 +14,13 @@ type teamsPage struct {
 	Head
 	Teams []teamRow
 	Next  string // address of the next part of the list
+	Today []todayRow
+}
+
+// todayRow is a screening day of today that is open.
+type todayRow struct {
+	ID, Team string
+	Listed   int
 }
 
 type teamRow struct {
@@ -32,6 +39,13 @@ func (s *server) teams(ctx *gin.Context) (answer, error) {
 	p := &teamsPage{Head: Head{Title: "Teams"}}
 	for i := range list {
 		p.Teams = append(p.Teams, teamRow{list[i].ID, list[i].Name, s.sportName(list[i].Sport)})
+	}
+	days, err := s.clinic.OpenDays(ctx.Request.Context(), s.person(ctx))
+	if err != nil {
+		return answer{}, err
+	}
+	for i := range days {
+		p.Today = append(p.Today, todayRow{days[i].Day.ID, days[i].TeamName, days[i].Listed})
 	}
 	if len(list) == 0 && ctx.Query("after") == "" {
 		p.Needs = "No team yet: add the first one."

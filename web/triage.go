@@ -23,6 +23,8 @@ type triagePage struct {
 	Members    []memberRow
 	More       bool // there are more members than are listed
 	Heat       *chartView
+	Days       []dayRow // the newest screening days
+	MoreDays   bool
 }
 
 func (*triagePage) file() string { return "triage.html" }
@@ -54,7 +56,10 @@ var groupTitles = []struct{ group, title, note string }{
 	{score.GroupMeasureFirst, "Measure first", "Fewer than half of the core rules are measured: too little to be ranked."},
 }
 
-const membersAtOnce = 500
+const (
+	membersAtOnce = 500
+	daysOnTeam    = 5 // screening days on the page of a team
+)
 
 func (s *server) triage(ctx *gin.Context) (answer, error) {
 	c, who, id := ctx.Request.Context(), s.person(ctx), ctx.Param("team")
@@ -70,6 +75,11 @@ func (s *server) triage(ctx *gin.Context) (answer, error) {
 		p.Heat = view("/api/v1/teams/"+id+"/charts/heat", chart.Heat(squad.HeatRows(), s.clinic.Protocol()))
 		p.Heat.Fold = true
 	}
+	days, next, err := s.clinic.Days(c, who, id, clinic.Page{Limit: daysOnTeam})
+	if err != nil {
+		return answer{}, err
+	}
+	p.Days, p.MoreDays = dayRows(days), next != ""
 	return shown(p), s.roster(c, who, p)
 }
 

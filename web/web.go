@@ -18,6 +18,7 @@ type Options struct {
 	MaxUpload int64                             // largest file that import reads, in bytes; 0: exchange.DefaultMaxBytes
 	Demo      bool                              // the data are invented: every page says so
 	Version   string                            // of the program, for the foot of every page; empty: not shown
+	Base      func(*http.Request) string        // address by which other devices reach this server; nil or empty: unknown
 }
 
 // server answers the requests for pages.
@@ -28,6 +29,7 @@ type server struct {
 	maxUpload int64
 	demo      bool
 	version   string
+	base      func(*http.Request) string
 	looks     *looks
 	assets    *assets
 	protocol  func() *protocolPage // built at the first call: it never changes while the program runs
@@ -49,7 +51,7 @@ func Register(router *gin.Engine, c *clinic.Clinic, opt Options) error {
 }
 
 func newServer(c *clinic.Clinic, opt Options) (*server, error) {
-	s := &server{clinic: c, log: opt.Log, who: opt.Who, maxUpload: opt.MaxUpload, demo: opt.Demo, version: opt.Version}
+	s := &server{clinic: c, log: opt.Log, who: opt.Who, maxUpload: opt.MaxUpload, demo: opt.Demo, version: opt.Version, base: opt.Base}
 	if s.log == nil {
 		s.log = slog.Default()
 	}

@@ -13,15 +13,25 @@ const here = dirname(fileURLToPath(import.meta.url));
 export const shots = process.env.SHOTS ?? join(here, 'shots');
 mkdirSync(shots, { recursive: true });
 
-/** @returns {Promise<{url: string, port: string, stop: () => Promise<void>}>} */
-export async function startProgram() {
-  const folder = mkdtempSync(join(tmpdir(), 'evenhand-e2e-'));
-  let program = process.env.EVENHAND_BIN;
-  if (!program) {
-    program = join(folder, 'evenhand');
-    execFileSync('go', ['build', '-o', program, '.'], { cwd: join(here, '../..'), stdio: 'inherit' });
-  }
-  const child = spawn(program, ['demo', '--listen', '127.0.0.1:0', '--host', 'gym.test'], { stdio: ['ignore', 'pipe', 'pipe'] });
+/** The program, built if there is none. */
+function binary() {
+  if (process.env.EVENHAND_BIN) return process.env.EVENHAND_BIN;
+  const folder = mkdtempSync(join(tmpdir(), 'evenhand-bin-'));
+  process.on('exit', () => rmSync(folder, { recursive: true, force: true }));
+  process.env.EVENHAND_BIN = join(folder, 'evenhand');
+  execFileSync('go', ['build', '-o', process.env.EVENHAND_BIN, '.'], { cwd: join(here, '../..'), stdio: 'inherit' });
+  return process.env.EVENHAND_BIN;
+}
+
+/** @typedef {{ url: string, port: string, said: () => string, stop: (signal?: NodeJS.Signals) => Promise<void> }} Program */
+
+/**
+ * Starts the program and waits until it names its address.
+ * @param {string[]} args
+ * @returns {Promise<Program>}
+ */
+async function start(args) {
+  const child = spawn(binary(), [...args, '--host', 'gym.test'], { stdio: ['ignore', 'pipe', 'pipe'] });
   let said = '';
   const url = await new Promise((resolve, reject) => {
     const late = setTimeout(() => reject(new Error(`the program named no address:\n${said}`)), 30_000);
@@ -39,14 +49,22 @@ export async function startProgram() {
   });
   const ended = new Promise((resolve) => child.on('exit', resolve));
   return {
-    url: String(url),
-    port: new URL(String(url)).port,
-    stop: async () => {
-      child.kill('SIGTERM');
+    url: String(url), port: new URL(String(url)).port, said: () => said,
+    stop: async (signal = 'SIGTERM') => {
+      child.kill(signal);
       await ended;
-      rmSync(folder, { recursive: true, force: true });
     },
   };
+}
+
+/** The demo squad. */
+export function startProgram() {
+  return start(['demo', '--listen', '127.0.0.1:0']);
+}
+
+/** A file of its own, which outlives the program. @param {string} db @param {string} [port] */
+export function startServer(db, port = '0') {
+  return start(['serve', '--db', db, '--listen', `127.0.0.1:${port}`]);
 }
 
 /** The browser resolves no name but gym.test, which stands for this machine seen over plain http. */

@@ -5,19 +5,24 @@ export type Kind = 'reading' | 'not_done' | 'answer' | 'symptom' | 'check_in' | 
 export interface Step { kind: 'check_in' | 'measure' | 'checklist'; measure?: string; trials?: number }
 /** One thing to be taken of each athlete; left stands before right whichever is measured first. */
 export interface Cell { step: number; about: string; side: Side }
-export interface SignWords { positive: string; negative: string; say_positive?: string; say_negative?: string; say_zero?: string }
+/** What is said of a value on either side of zero, after the amount, and of zero itself. */
+export interface SayWords { positive: string; negative: string; zero: string }
 export interface Measure {
   id: string; name: string; unit: string; paired: boolean; limb?: 'arm' | 'leg' | 'turn';
   scale: 'linear' | 'log' | 'count' | 'category';
   trials: number; most: number; agree_within?: number; step?: number;
   plausible?: number[]; typical?: number[]; swap_margin: number; placing: number; cap?: number; timed: boolean;
-  categories?: string[]; sign_words?: SignWords; how?: string; position?: string; instrument?: string;
+  categories?: string[]; say?: SayWords; how?: string; position?: string; instrument?: string;
 }
 export interface Athlete {
   id: string; number: number; code: string; name: string; hand: 'left' | 'right' | 'both';
+  /** Ids that devices made for a late comer who then turned out to be on record. */
+  known_as?: string[];
   /** What the left and the right one are to the athlete; empty where sides are only compared. */
   arm: [string, string]; leg: [string, string];
   first: Side; twice: boolean; hold?: string[];
+  /** Checked in: asked about symptoms today, or nobody is. */
+  asked?: boolean;
   /** A letter for each cell: '.' missing, 'x' taken, 'n' not done. */
   done: string; second?: string;
 }
