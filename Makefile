@@ -6,45 +6,58 @@ CHROMIUM ?= $(shell command -v chromium || echo /usr/bin/chromium)
 SUDO = $(shell test "$$(id -u)" = 0 || echo sudo)
 GO_FILES = $(shell git ls-files -co --exclude-standard '*.go')
 
-.PHONY: run test build bench lint format vet check unit race e2e fuzz size clean
+# What the program embeds of the pages, besides what is in the repository.
+WEB = web/node_modules/.installed web/static/built/station.js
+
+.PHONY: run test build bench lint format vet check unit race e2e day fuzz size clean
 
 run: build ## serve the demo squad at a printed address
 	./evenhand demo
 
-build: web/node_modules/.installed
+build: $(WEB)
 	go build -trimpath -ldflags '-s -w -X main.version=$(VERSION)' -o evenhand .
 
-test: format vet lint check unit race e2e ## everything that must pass
+test: format vet lint check unit race e2e day ## everything that must pass
 	@echo "all checks passed"
 
 format:
 	@out=$$(gofmt -l $(GO_FILES)); test -z "$$out" || { echo "not formatted: $$out"; exit 1; }
 
-vet: web/node_modules/.installed
+vet: $(WEB)
 	go vet ./...
 
-lint: bin/golangci-lint web/node_modules/.installed
+lint: bin/golangci-lint $(WEB)
 	bin/golangci-lint run ./...
 
 check: web/node_modules/.installed ## types of the pages' modules
 	npm --prefix web run --silent check
 
-unit: web/node_modules/.installed
+unit: $(WEB)
 	go test ./...
+	npm --prefix web run --silent unit
 
-race: web/node_modules/.installed
+race: $(WEB)
 	CGO_ENABLED=1 go test -race ./...
 
 e2e: build $(CHROMIUM)
 	EVENHAND_BIN=$(CURDIR)/evenhand CHROMIUM=$(CHROMIUM) npm --prefix web run --silent e2e
 
-bench: web/node_modules/.installed ## timings; nothing here passes or fails
+day: build $(CHROMIUM) ## a whole screening day of sixty athletes in the browser
+	EVENHAND_BIN=$(CURDIR)/evenhand CHROMIUM=$(CHROMIUM) npm --prefix web run --silent day
+
+bench: build $(CHROMIUM) ## timings; nothing here passes or fails
 	go test -run '^$$' -bench . -benchmem ./...
+	EVENHAND_BIN=$(CURDIR)/evenhand CHROMIUM=$(CHROMIUM) npm --prefix web run --silent bench
 
 fuzz: ## a minute for each kind of input
 	go test -run '^$$' -fuzz FuzzLoadProtocol -fuzztime 60s ./internal/screen
 	go test -run '^$$' -fuzz FuzzReadJSON -fuzztime 60s ./internal/exchange
 	go test -run '^$$' -fuzz FuzzReadCSV -fuzztime 60s ./internal/exchange
+	go test -run '^$$' -fuzz FuzzReadRosterFile -fuzztime 60s -fuzzminimizetime 1x ./internal/exchange
+	go test -run '^$$' -fuzz FuzzSheet -fuzztime 60s -fuzzminimizetime 1x ./internal/exchange
+
+web/static/built/station.js: web/node_modules/.installed $(wildcard web/static/station/*.js)
+	npm --prefix web run --silent build
 
 web/node_modules/.installed: web/package.json web/package-lock.json
 	npm --prefix web ci --no-audit --no-fund
@@ -59,4 +72,4 @@ bin/golangci-lint: tools/go.mod tools/go.sum
 	$(SUDO) apt-get install -y --no-install-recommends chromium fonts-liberation
 
 clean:
-	rm -rf evenhand bin web/node_modules
+	rm -rf evenhand bin web/node_modules web/static/built

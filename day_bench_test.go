@@ -30,7 +30,7 @@ func newBenchDay(b *testing.B) *benchDay {
 	b.Helper()
 	w := &world{now: time.Now, newID: newID, log: slog.New(slog.NewTextHandler(io.Discard, nil))}
 	cl := bigFile(b, w)
-	h, err := w.handler(cl, false)
+	h, err := w.handler(cl, false, "")
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -108,7 +108,7 @@ func benchReadings(id string, n int) []screen.Reading {
 // BenchmarkTriagePage is the page of a 60-athlete team, rendered whole, with 100,000 screens on file.
 func BenchmarkTriagePage(b *testing.B) {
 	w := &world{now: time.Now, newID: newID, log: slog.New(slog.NewTextHandler(io.Discard, nil))}
-	h, err := w.handler(bigFile(b, w), false)
+	h, err := w.handler(bigFile(b, w), false, "")
 	if err != nil {
 		b.Fatal(err)
 	}

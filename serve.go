@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"time"
@@ -19,6 +20,7 @@ import (
 // address says where to listen, and by which names browsers may reach it.
 type address struct {
 	Listen string   `help:"Address to listen on." default:"127.0.0.1:8484" placeholder:"HOST:PORT" env:"EVENHAND_LISTEN"`
+	URL    string   `help:"Address by which phones and tablets reach this machine, for links and QR codes; found out if left out." placeholder:"URL" env:"EVENHAND_URL"`
 	Host   []string `help:"Name by which browsers reach this machine, besides its own name and its addresses." placeholder:"NAME" env:"EVENHAND_HOST"`
 }
 
@@ -87,13 +89,13 @@ const (
 
 // serve prints the address once it accepts connections.
 func (w *world) serve(ctx context.Context, cl *clinic.Clinic, at address, what showing) error {
-	handler, err := w.handler(cl, what.demo, at.Host...)
-	if err != nil {
-		return err
-	}
 	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", at.Listen)
 	if err != nil {
 		return fmt.Errorf("%w; choose another address with --listen", err)
+	}
+	handler, err := w.handler(cl, what.demo, at.reach(l.Addr()), at.Host...)
+	if err != nil {
+		return errors.Join(err, l.Close())
 	}
 	if host, _, err := net.SplitHostPort(at.Listen); err == nil && host != "127.0.0.1" && host != "localhost" && host != "::1" {
 		w.log.Warn("this address can be reached by other machines, and there are no accounts yet: use it in a network that you trust")
@@ -118,6 +120,19 @@ func (w *world) serve(ctx context.Context, cl *clinic.Clinic, at address, what s
 	return nil
 }
 
+// reach is the address by which other devices reach what listens at l.
+func (a *address) reach(l net.Addr) string {
+	var ips []net.IP
+	if list, err := net.InterfaceAddrs(); err == nil { // without them the request tells
+		for _, x := range list {
+			if n, ok := x.(*net.IPNet); ok {
+				ips = append(ips, n.IP)
+			}
+		}
+	}
+	return web.ReachableBase(l.String(), ips, a.URL)
+}
+
 // announce prints where the program serves, and where the day in progress is.
 func (w *world) announce(at net.Addr, day string) error {
 	_, err := fmt.Fprintf(w.out, "evenhand serves at http://%s\n", at)
@@ -128,12 +143,16 @@ func (w *world) announce(at net.Addr, day string) error {
 }
 
 // handler puts API and pages on one router.
-func (w *world) handler(cl *clinic.Clinic, isDemo bool, hosts ...string) (http.Handler, error) {
+func (w *world) handler(cl *clinic.Clinic, isDemo bool, base string, hosts ...string) (http.Handler, error) {
 	if name, err := os.Hostname(); err == nil {
 		hosts = append(hosts, name, name+".local")
 	}
+	if at, err := url.Parse(base); err == nil && at.Hostname() != "" {
+		hosts = append(hosts, at.Hostname())
+	}
 	r := web.NewRouter(hosts...)
-	if err := web.Register(r, cl, web.Options{Demo: isDemo, Version: programVersion(), Log: w.log}); err != nil {
+	opt := web.Options{Demo: isDemo, Version: programVersion(), Log: w.log, Base: func(*http.Request) string { return base }}
+	if err := web.Register(r, cl, opt); err != nil {
 		return nil, err
 	}
 	api.Register(r, cl, programVersion(), w.log)

@@ -29,6 +29,7 @@ const (
 	typeJSON    = "application/json"
 	typeProblem = "application/problem+json"
 	typeCSV     = "text/csv"
+	typeXLSX    = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 	root        = "/api/v1"
 )
 

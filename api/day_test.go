@@ -55,7 +55,8 @@ func TestDays(t *testing.T) {
 	}
 	r.do("PUT", "/api/v1/days/E", strings.NewReplacer(`"shoulder_internal_rotation"`, `"shoulder_internal_rotaton"`, "CHECK", "C2", "SHOULDER", "S2").Replace(dayBody)).
 		fault(422, "body.stations[1].steps[0].measure", "shoulder_internal_rotation")
-	r.do("PUT", "/api/v1/days/E", strings.Replace(dayBody, "CHECK", "C2", 1)).fault(428, "", "")
+	r.do("PUT", "/api/v1/days/E", strings.NewReplacer("CHECK", "C2", "SHOULDER", "S2").Replace(dayBody)).fault(422, "body.on", "choose another date")
+	r.do("PUT", "/api/v1/days/E", strings.NewReplacer("CHECK", "C2", "02-10", "02-09").Replace(dayBody)).is(428) // SHOULDER leads to D
 	r.do("GET", "/api/v1/days/E", "").fault(404, "", "no such")
 	var closed screen.Day
 	r.do("POST", "/api/v1/days/D/closing", `{"closed":true}`).is(200).into(&closed)

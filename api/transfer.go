@@ -101,7 +101,7 @@ func (s *server) transfer() {
 		request: &huma.RequestBody{Content: map[string]*huma.MediaType{typeJSON: {Schema: document}}}}, s.scoreDocument)
 	add(s, route{method: http.MethodPost, path: "/teams/{team}/import", id: "import", tag: "transfer", summary: "Import a document or a CSV file into a team, all or nothing",
 		text: "The same import twice adds nothing.", rawBody: true, limit: maxImportBody, errors: []int{http.StatusConflict},
-		request: &huma.RequestBody{Content: map[string]*huma.MediaType{typeJSON: {Schema: document}, typeCSV: {Schema: csv}}}}, s.importFile)
+		request: &huma.RequestBody{Content: map[string]*huma.MediaType{typeJSON: {Schema: document}, typeCSV: {Schema: csv}, typeXLSX: {Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}}}}}, s.importFile)
 	add(s, route{method: http.MethodGet, path: "/teams/{team}/export", id: "export", tag: "transfer", summary: "All records of a team, in a form that import reads",
 		text: "CSV holds readings only; JSON holds all.",
 		responses: map[string]*huma.Response{"200": {Description: "OK", Content: map[string]*huma.MediaType{
@@ -136,8 +136,8 @@ func (s *server) importFile(ctx context.Context, in *struct {
 	File
 },
 ) (*struct{ Body clinic.Imported }, error) {
-	if kind := in.kind(); kind != typeJSON && kind != typeCSV {
-		return nil, wrongKind(typeJSON + " or " + typeCSV)
+	if kind := in.kind(); kind != typeJSON && kind != typeCSV && kind != typeXLSX {
+		return nil, wrongKind(typeJSON + ", " + typeCSV + " or " + typeXLSX)
 	}
 	out, err := s.clinic.Import(ctx, person(ctx), in.Team, bytes.NewReader(in.RawBody), maxImportBody)
 	if err != nil {

@@ -23,7 +23,8 @@ type stationPage struct {
 	Head
 	Code    string
 	Sheet   clinic.StationSheet
-	Modules []string // all modules of the page, so that the browser fetches them in one go
+	Script  string   // the page's modules in one file; empty: they were not put together
+	Modules []string // the modules one by one, so that the browser fetches them in one go
 }
 
 func (*stationPage) file() string { return "station.html" }
@@ -44,7 +45,12 @@ func (s *server) station(ctx *gin.Context) {
 		s.fail(ctx, err)
 		return
 	}
-	p := &stationPage{Head: Head{Title: sheet.Station.Name}, Code: code, Sheet: sheet, Modules: stationModules()}
+	p := &stationPage{Head: Head{Title: sheet.Station.Name}, Code: code, Sheet: sheet}
+	if s.assets.byName[stationScript] != nil {
+		p.Script = stationScript
+	} else {
+		p.Modules = stationModules()
+	}
 	p.Protocol, p.Cautions = s.clinic.Protocol().NameAndVersion(), s.clinic.Protocol().Cautions
 	p.Demo, p.Version = s.demo || sheet.Day.Demo, s.version
 	s.showZipped(ctx, p)
@@ -66,6 +72,10 @@ func (s *server) showZipped(ctx *gin.Context, p page) {
 	h.Set("Content-Length", strconv.Itoa(len(body)))
 	ctx.Data(http.StatusOK, "text/html; charset=utf-8", body)
 }
+
+// stationScript is made of the station's modules when the program is built. Over a gym's network thirty
+// requests take longer than what they carry; without the file the modules are served as they are.
+const stationScript = "station.js"
 
 // stationModules are the names of the station's modules.
 func stationModules() []string {

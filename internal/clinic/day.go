@@ -63,6 +63,8 @@ func (c *Clinic) PutDay(ctx context.Context, who Person, d screen.Day, twice []s
 				return err
 			}
 			d.Closed = old.Closed
+		} else if err := onlyDay(tx, &d); err != nil {
+			return err
 		}
 		if _, err := tx.PutDay(&d, ifRevision); err != nil {
 			return err
@@ -78,6 +80,20 @@ func (c *Clinic) PutDay(ctx context.Context, who Person, d screen.Day, twice []s
 		c.watch.tell(d.ID)
 	}
 	return d, err
+}
+
+// onlyDay refuses a second day of a team on one date: an athlete has one screen of it.
+func onlyDay(tx *store.Tx, d *screen.Day) error {
+	days, err := tx.DaysOn(d.On)
+	if err != nil {
+		return err
+	}
+	for i := range days {
+		if days[i].Team == d.Team && days[i].ID != d.ID {
+			return screen.Faults{{Where: "on", Problem: "the team has a screening day on this date already", Want: "open that day and change it, or choose another date"}}
+		}
+	}
+	return nil
 }
 
 // listFor makes the list of a new day, or says anew who is measured twice.

@@ -24,7 +24,7 @@ func (c *Clinic) Board(ctx context.Context, who Person, day string) (out Board, 
 		if out.Again, err = c.askAll(tx, s); err != nil {
 			return err
 		}
-		out.Day, out.Team, out.Unlisted, out.Now = s.view.Day, s.view.Team, s.view.Unlisted, c.now().UTC()
+		out.Day, out.Team, out.Unlisted, out.Now = s.view.Day, s.view.Team, s.view.Unlisted, c.now()
 		s.board(&out)
 		return nil
 	})
@@ -202,7 +202,7 @@ func (s *dayState) boardReadings(m *screen.Measure, list []*screen.Reading) (out
 	for _, r := range list {
 		words := make([]string, len(r.Trials))
 		for i, t := range r.Trials {
-			words[i] = screen.Amount(fmt.Sprintf("%g", t), m.Unit)
+			words[i] = m.Say(t)
 		}
 		x := BoardReading{Reading: r.ID, Examiner: r.Examiner, Device: r.Device, Trials: strings.Join(words, ", "), At: r.Entered}
 		if row := s.log.of(r.ID); row != nil {

@@ -75,7 +75,7 @@ func sheetMeasure(m *screen.Measure, trials int) SheetMeasure {
 	return SheetMeasure{ID: m.ID, Name: m.Name, Unit: screen.UnitWords(m.Unit), Paired: m.Paired, Limb: m.Limb, Scale: m.Scale,
 		Trials: trials, Most: m.Trials.Most, AgreeWithin: m.Trials.AgreeWithin, Step: m.Step, Plausible: m.Plausible, Typical: m.Typical,
 		SwapMargin: m.SwapMargin(), Placing: m.Resolved.Placing, Cap: m.Cap, Timed: m.Unit == "s", Categories: m.Categories,
-		Signs: m.SignWords, How: m.How, Position: m.Position, Instrument: m.Instrument}
+		Say: m.SayWords, How: m.How, Position: m.Position, Instrument: m.Instrument}
 }
 
 var (
@@ -90,6 +90,12 @@ func (s *dayState) sheetAthlete(i int, cells []screen.Cell) StationAthlete {
 	}
 	out := StationAthlete{ID: a.Athlete, Number: a.Number, Code: a.Code, Name: a.Person.Name, Hand: a.Hand, Arm: role(anArm), Leg: role(aLeg),
 		First: s.view.Day.SideOrder.FirstSide(a.Hand, a.Throws), Twice: a.Twice, Asked: !s.checks || s.log.checked[a.Athlete] != "", Hold: s.holds(i)}
+	for from, to := range s.log.alias {
+		if to == a.Athlete && from != to {
+			out.KnownAs = append(out.KnownAs, from)
+		}
+	}
+	slices.Sort(out.KnownAs)
 	marks := make([]byte, len(cells))
 	for k := range cells {
 		marks[k] = s.mark(i, &cells[k], 1)

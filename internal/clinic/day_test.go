@@ -49,6 +49,11 @@ func TestPlannedDayIsValid(t *testing.T) {
 	if len(d.Stations) != 6 || len(d.Stations[0].Code) != 8 || d.Stations[0].Code == d.Stations[1].Code {
 		t.Errorf("%+v", d.Stations)
 	}
+	_, err := r.PutDay(context.Background(), boss, d, nil, 0)
+	if f, ok := err.(screen.Faults); !ok || f[0].Where != "on" { //nolint:errorlint // it is not wrapped
+		t.Errorf("a second day on one date: %v", err)
+	}
+	d.On = "2026-02-09"
 	if d = must[screen.Day](t)(r.PutDay(context.Background(), boss, d, nil, 0)); d.Revision == 0 {
 		t.Error("not stored")
 	}
@@ -261,7 +266,7 @@ func TestWalkOn(t *testing.T) {
 	if len(v.Athletes) != 3 || v.Athletes[2].Person.Name != "Late Comer" || v.Athletes[2].Number != 3 || v.Athletes[2].Added.IsZero() {
 		t.Fatalf("%+v", v.Athletes)
 	}
-	if got := r.athlete("SHOULDER", 3); got.Done != "xx.." || got.ID != "device-made-1" {
+	if got := r.athlete("SHOULDER", 3); got.Done != "xx.." || got.ID != "device-made-1" || !slices.Equal(got.KnownAs, []string{"device-made-2"}) {
 		t.Errorf("%+v", got)
 	}
 	g := r.entry(screen.DayWalkOn, "device-made-3", "")

@@ -57,27 +57,27 @@ type SheetDay struct {
 
 // SheetMeasure is a measure as a station shows and checks it.
 type SheetMeasure struct {
-	ID          string            `json:"id"`
-	Name        string            `json:"name"`
-	Unit        string            `json:"unit" doc:"as it is written for a reader"`
-	Paired      bool              `json:"paired"`
-	Limb        screen.Limb       `json:"limb,omitempty"`
-	Scale       screen.Scale      `json:"scale" enum:"linear,log,count,category"`
-	Trials      int               `json:"trials" doc:"to take on each side"`
-	Most        int               `json:"most"`
-	AgreeWithin float64           `json:"agree_within,omitempty"`
-	Step        float64           `json:"step,omitempty"`
-	Plausible   []float64         `json:"plausible,omitempty" doc:"[least, most]: outside is refused"`
-	Typical     []float64         `json:"typical,omitempty" doc:"[least, most]: outside is asked about"`
-	SwapMargin  float64           `json:"swap_margin" doc:"how far off a value is before its digits are doubted"`
-	Placing     float64           `json:"placing" doc:"SD from placing to placing, for the pattern of the other hand"`
-	Cap         float64           `json:"cap,omitempty"`
-	Timed       bool              `json:"timed" doc:"in seconds: a stop-watch is offered"`
-	Categories  []string          `json:"categories,omitempty"`
-	Signs       *screen.SignWords `json:"sign_words,omitempty"`
-	How         string            `json:"how,omitempty"`
-	Position    string            `json:"position,omitempty"`
-	Instrument  string            `json:"instrument,omitempty"`
+	ID          string           `json:"id"`
+	Name        string           `json:"name"`
+	Unit        string           `json:"unit" doc:"as it is written for a reader"`
+	Paired      bool             `json:"paired"`
+	Limb        screen.Limb      `json:"limb,omitempty"`
+	Scale       screen.Scale     `json:"scale" enum:"linear,log,count,category"`
+	Trials      int              `json:"trials" doc:"to take on each side"`
+	Most        int              `json:"most"`
+	AgreeWithin float64          `json:"agree_within,omitempty"`
+	Step        float64          `json:"step,omitempty"`
+	Plausible   []float64        `json:"plausible,omitempty" doc:"[least, most]: outside is refused"`
+	Typical     []float64        `json:"typical,omitempty" doc:"[least, most]: outside is asked about"`
+	SwapMargin  float64          `json:"swap_margin" doc:"how far off a value is before its digits are doubted"`
+	Placing     float64          `json:"placing" doc:"SD from placing to placing, for the pattern of the other hand"`
+	Cap         float64          `json:"cap,omitempty"`
+	Timed       bool             `json:"timed" doc:"in seconds: a stop-watch is offered"`
+	Categories  []string         `json:"categories,omitempty"`
+	Say         *screen.SayWords `json:"say,omitempty" doc:"words for values on either side of zero; none is typed with a minus"`
+	How         string           `json:"how,omitempty"`
+	Position    string           `json:"position,omitempty"`
+	Instrument  string           `json:"instrument,omitempty"`
 }
 
 // SheetItem is an item of the mechanics checklist.
@@ -96,19 +96,20 @@ type SheetSymptom struct {
 
 // StationAthlete is an athlete as a station shows her or him.
 type StationAthlete struct {
-	ID     string      `json:"id"`
-	Number int         `json:"number"`
-	Code   string      `json:"code"`
-	Name   string      `json:"name"`
-	Hand   screen.Hand `json:"hand" enum:"left,right,both"`
-	Arm    [2]string   `json:"arm" doc:"what the left and the right arm are: throwing, non-throwing, or empty"`
-	Leg    [2]string   `json:"leg" doc:"what the left and the right leg are: lead, trail, or empty"`
-	First  screen.Side `json:"first" doc:"the side that is measured first"`
-	Twice  bool        `json:"twice" doc:"measured a second time once everything was measured"`
-	Asked  bool        `json:"asked" doc:"checked in: asked about symptoms today, or nobody is"`
-	Hold   []string    `json:"hold,omitempty" doc:"referral signs: nothing more is taken of the athlete today"`
-	Done   string      `json:"done" doc:"a letter for each cell: . missing, x taken, n not done"`
-	Second string      `json:"second,omitempty" doc:"the same for the second measurement, if the athlete is measured twice"`
+	ID      string      `json:"id"`
+	KnownAs []string    `json:"known_as,omitempty" doc:"ids that devices made for the athlete, who then turned out to be on record"`
+	Number  int         `json:"number"`
+	Code    string      `json:"code"`
+	Name    string      `json:"name"`
+	Hand    screen.Hand `json:"hand" enum:"left,right,both"`
+	Arm     [2]string   `json:"arm" doc:"what the left and the right arm are: throwing, non-throwing, or empty"`
+	Leg     [2]string   `json:"leg" doc:"what the left and the right leg are: lead, trail, or empty"`
+	First   screen.Side `json:"first" doc:"the side that is measured first"`
+	Twice   bool        `json:"twice" doc:"measured a second time once everything was measured"`
+	Asked   bool        `json:"asked" doc:"checked in: asked about symptoms today, or nobody is"`
+	Hold    []string    `json:"hold,omitempty" doc:"referral signs: nothing more is taken of the athlete today"`
+	Done    string      `json:"done" doc:"a letter for each cell: . missing, x taken, n not done"`
+	Second  string      `json:"second,omitempty" doc:"the same for the second measurement, if the athlete is measured twice"`
 }
 
 // Batch is what a station sends.

@@ -21,6 +21,9 @@ func (m *Measure) setDefaults() {
 	if m.Trials.Most == 0 {
 		m.Trials.Most = 10
 	}
+	if m.SayWords == nil && m.Derived == nil && len(m.Plausible) == 2 && m.Plausible[0] < 0 {
+		m.SayWords = &SayWords{Positive: "above zero", Negative: "below zero", Zero: "zero"} // nobody calls out a minus
+	}
 	if m.Derived != nil && m.Derived.Factor == 0 {
 		m.Derived.Factor = 1
 	}
@@ -36,6 +39,7 @@ func (v *validator) measure(m *Measure) {
 	if m.Name == "" {
 		bad("name", "give its name", "name is missing")
 	}
+	v.words(m)
 	if !slices.Contains(units, m.Unit) {
 		bad("unit", "one of: "+strings.Join(units, ", "), "unknown unit %q", m.Unit)
 	}
@@ -209,4 +213,11 @@ func onlyOne(parts map[string]float64) bool {
 		return len(parts) == 1 && c == 1
 	}
 	return false
+}
+
+// words checks the words for values on either side of zero.
+func (v *validator) words(m *Measure) {
+	if w := m.SayWords; w != nil && (w.Positive == "" || w.Negative == "" || w.Zero == "" || w.Positive == w.Negative) {
+		v.fault("measures", m.ID, "say", "say: {positive: …, negative: …, zero: …}, three different words", "the words for values above, below and at zero are not all there")
+	}
 }

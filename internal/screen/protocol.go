@@ -147,6 +147,7 @@ type Measure struct {
 	Position   string     `yaml:"position" json:"position,omitempty"`
 	Instrument string     `yaml:"instrument" json:"instrument,omitempty"`
 	SignWords  *SignWords `yaml:"sign_words" json:"sign_words,omitempty"`
+	SayWords   *SayWords  `yaml:"say" json:"say,omitempty"`               // for every measure that can lie below zero
 	Categories []string   `yaml:"categories" json:"categories,omitempty"` // names of 0, 1, 2 …
 	Trials     Trials     `yaml:"trials" json:"trials"`
 	Step       float64    `yaml:"step" json:"step,omitempty"`           // smallest step it is usually read to
@@ -174,15 +175,18 @@ type PlanStation struct {
 	Source string   `yaml:"source" json:"source,omitempty"`
 }
 
-// SignWords names what a value on either side of zero is called: in files and requests, and (Say…)
-// as it is called out at a station, after the amount.
+// SayWords are what is said at a station of a value on either side of zero, after the amount, and of
+// zero itself: no minus is called out, and none is typed.
+type SayWords struct {
+	Positive string `yaml:"positive" json:"positive"`
+	Negative string `yaml:"negative" json:"negative"`
+	Zero     string `yaml:"zero" json:"zero"`
+}
+
+// SignWords names what a value on either side of zero is called in files and requests.
 type SignWords struct {
 	Positive string `yaml:"positive" json:"positive"`
 	Negative string `yaml:"negative" json:"negative"`
-
-	SayPositive string `yaml:"say_positive" json:"say_positive,omitempty"`
-	SayNegative string `yaml:"say_negative" json:"say_negative,omitempty"`
-	SayZero     string `yaml:"say_zero" json:"say_zero,omitempty"`
 }
 
 // Trials says how often a measure is taken and how trials are combined.

@@ -77,7 +77,7 @@ func (m *Measure) unusual(x *Reading) string {
 	}
 	for _, t := range x.Trials {
 		if t < m.Typical[0] || t > m.Typical[1] {
-			return fmt.Sprintf("%s, %s: %s is possible but unusual (usually %g to %g). Is it right?", m.Name, x.Side, amount(t, m.Unit), m.Typical[0], m.Typical[1])
+			return fmt.Sprintf("%s, %s: %s is possible but unusual (usually %s to %s). Is it right?", m.Name, x.Side, m.Say(t), m.number(m.Typical[0]), m.number(m.Typical[1]))
 		}
 	}
 	return ""
@@ -116,7 +116,7 @@ func (m *Measure) swapped(x *Reading, now, before sideMeans) string {
 			refs = append(refs, meanWithout(x.Trials, i))
 		}
 		if looksSwapped(t, s, refs, m.SwapMargin()) {
-			return fmt.Sprintf("%s, %s: %s. Was %g meant? The digits look exchanged.", m.Name, x.Side, amount(t, m.Unit), s)
+			return fmt.Sprintf("%s, %s: %s. Was %s meant? The digits look exchanged.", m.Name, x.Side, m.Say(t), m.number(s))
 		}
 	}
 	return ""
@@ -187,6 +187,28 @@ func (p *Protocol) otherHand(r *Record, now sideMeans) (Question, bool) {
 	}
 	return Question{Kind: "other_hand", Measure: "shoulder_internal_rotation", Side: throwing,
 		Text: fmt.Sprintf("The %s (throwing) shoulder turns %.0f° more inward and %.0f° less outward than the other. Throwers are usually the other way round: is the throwing hand right, were the sides exchanged?", throwing, in, -out)}, true
+}
+
+// Say is a value as it is called out at a station: 41°, 4° short of straight.
+func (m *Measure) Say(x float64) string {
+	switch w := m.SayWords; {
+	case w == nil:
+		return amount(x, m.Unit)
+	case x < 0:
+		return amount(-x, m.Unit) + " " + w.Negative
+	case x > 0:
+		return amount(x, m.Unit) + " " + w.Positive
+	default:
+		return w.Zero
+	}
+}
+
+// number is a value without its unit, but with the words where there are any.
+func (m *Measure) number(x float64) string {
+	if m.SayWords != nil {
+		return m.Say(x)
+	}
+	return fmt.Sprintf("%g", x)
 }
 
 func amount(x float64, unit string) string { return Amount(fmt.Sprintf("%g", x), unit) }

@@ -24,24 +24,24 @@ type questionCases struct {
 
 // caseMeasure is what a station is told of a measure, with the names that the API gives it.
 type caseMeasure struct {
-	ID          string     `json:"id"`
-	Name        string     `json:"name"`
-	Unit        string     `json:"unit"`
-	Paired      bool       `json:"paired"`
-	Limb        Limb       `json:"limb,omitempty"`
-	Scale       Scale      `json:"scale"`
-	Trials      int        `json:"trials"`
-	Most        int        `json:"most"`
-	AgreeWithin float64    `json:"agree_within,omitempty"`
-	Step        float64    `json:"step,omitempty"`
-	Plausible   []float64  `json:"plausible,omitempty"`
-	Typical     []float64  `json:"typical,omitempty"`
-	SwapMargin  float64    `json:"swap_margin"`
-	Placing     float64    `json:"placing"`
-	Cap         float64    `json:"cap,omitempty"`
-	Timed       bool       `json:"timed"`
-	Categories  []string   `json:"categories,omitempty"`
-	Signs       *SignWords `json:"sign_words,omitempty"`
+	ID          string    `json:"id"`
+	Name        string    `json:"name"`
+	Unit        string    `json:"unit"`
+	Paired      bool      `json:"paired"`
+	Limb        Limb      `json:"limb,omitempty"`
+	Scale       Scale     `json:"scale"`
+	Trials      int       `json:"trials"`
+	Most        int       `json:"most"`
+	AgreeWithin float64   `json:"agree_within,omitempty"`
+	Step        float64   `json:"step,omitempty"`
+	Plausible   []float64 `json:"plausible,omitempty"`
+	Typical     []float64 `json:"typical,omitempty"`
+	SwapMargin  float64   `json:"swap_margin"`
+	Placing     float64   `json:"placing"`
+	Cap         float64   `json:"cap,omitempty"`
+	Timed       bool      `json:"timed"`
+	Categories  []string  `json:"categories,omitempty"`
+	Say         *SayWords `json:"say,omitempty"`
 }
 
 type questionCase struct {
@@ -121,7 +121,7 @@ func casesMeasures(p *Protocol, used map[string]bool) []caseMeasure {
 		out = append(out, caseMeasure{ID: m.ID, Name: m.Name, Unit: UnitWords(m.Unit), Paired: m.Paired, Limb: m.Limb, Scale: m.Scale,
 			Trials: m.Trials.Planned, Most: m.Trials.Most, AgreeWithin: m.Trials.AgreeWithin, Step: m.Step, Plausible: m.Plausible,
 			Typical: m.Typical, SwapMargin: m.SwapMargin(), Placing: m.Resolved.Placing, Cap: m.Cap, Timed: m.Unit == "s",
-			Categories: m.Categories, Signs: m.SignWords})
+			Categories: m.Categories, Say: m.SayWords})
 	}
 	return out
 }
