@@ -47,13 +47,24 @@ func (s *server) importForm(ctx *gin.Context) (answer, error) {
 	return shown(p), nil
 }
 
-func (s *server) importFile(ctx *gin.Context) (answer, error) {
+// readUpload reads a form with a file; tidy removes what was put aside for it.
+func (s *server) readUpload(ctx *gin.Context) (tidy func(), err error) {
 	if err := readForm(ctx, s.maxUpload+formRest); err != nil {
+		return nil, err
+	}
+	return func() {
+		if f := ctx.Request.MultipartForm; f != nil {
+			_ = f.RemoveAll() // temporary files; what stays behind harms nobody
+		}
+	}, nil
+}
+
+func (s *server) importFile(ctx *gin.Context) (answer, error) {
+	tidy, err := s.readUpload(ctx)
+	if err != nil {
 		return answer{}, err
 	}
-	if f := ctx.Request.MultipartForm; f != nil {
-		defer func() { _ = f.RemoveAll() }() // temporary files of the upload
-	}
+	defer tidy()
 	p, err := s.importPage(ctx)
 	if err != nil {
 		return answer{}, err

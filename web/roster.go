@@ -96,12 +96,11 @@ func (s *server) rosterForm(ctx *gin.Context) (answer, error) {
 }
 
 func (s *server) readRoster(ctx *gin.Context) (answer, error) {
-	if err := readForm(ctx, s.maxUpload+formRest); err != nil {
+	tidy, err := s.readUpload(ctx)
+	if err != nil {
 		return answer{}, err
 	}
-	if f := ctx.Request.MultipartForm; f != nil {
-		defer func() { _ = f.RemoveAll() }() // temporary files of the upload
-	}
+	defer tidy()
 	p, err := s.rosterPage(ctx)
 	if err != nil {
 		return answer{}, err

@@ -228,6 +228,37 @@ func (c *Clinic) listLate(tx *store.Tx, d *screen.Day, list []screen.Participant
 
 // AddToDay puts members of the team who came late on the list of a day.
 func (c *Clinic) AddToDay(ctx context.Context, who Person, day string, athletes []string) error {
+	return c.toList(ctx, who, day, func(tx *store.Tx, d *screen.Day, list []screen.Participant) error {
+		for i, id := range athletes {
+			is, err := tx.IsMember(d.Team, id)
+			if err != nil {
+				return err
+			}
+			if !is {
+				return screen.Faults{{Where: fmt.Sprintf("athletes[%d]", i), Problem: "the athlete does not belong to the team of this day", Want: "let the athlete join the team first"}}
+			}
+			p, err := c.listLate(tx, d, list, id)
+			if err != nil {
+				return err
+			}
+			list = append(list, p)
+		}
+		return nil
+	})
+}
+
+// WalkOn puts somebody on the list of a day who may not be on record: a new athlete, or the one with
+// that name and birth date. Returns Faults or NotFound.
+func (c *Clinic) WalkOn(ctx context.Context, who Person, day, id string, w WalkOn) (out screen.Participant, err error) {
+	err = c.toList(ctx, who, day, func(tx *store.Tx, d *screen.Day, list []screen.Participant) error {
+		out, err = c.listWalkOn(tx, d, list, id, w)
+		return err
+	})
+	return out, err
+}
+
+// toList runs fn with a day and its list, to which it may add, and tells those who watch.
+func (c *Clinic) toList(ctx context.Context, who Person, day string, fn func(*store.Tx, *screen.Day, []screen.Participant) error) error {
 	err := c.write(ctx, who, record, "", func(tx *store.Tx) error {
 		d, err := tx.Day(day)
 		if err != nil {
@@ -237,43 +268,12 @@ func (c *Clinic) AddToDay(ctx context.Context, who Person, day string, athletes 
 		if err != nil {
 			return err
 		}
-		for i, id := range athletes {
-			is, err := tx.IsMember(d.Team, id)
-			if err != nil {
-				return err
-			}
-			if !is {
-				return screen.Faults{{Where: fmt.Sprintf("athletes[%d]", i), Problem: "the athlete does not belong to the team of this day", Want: "let the athlete join the team first"}}
-			}
-			p, err := c.listLate(tx, &d, list, id)
-			if err != nil {
-				return err
-			}
-			list = append(list, p)
-		}
-		return nil
+		return fn(tx, &d, list)
 	})
-	c.watch.tell(day)
+	if err == nil {
+		c.watch.tell(day)
+	}
 	return err
-}
-
-// WalkOn puts somebody on the list of a day who may not be on record: a new athlete, or the one with
-// that name and birth date. Returns Faults or NotFound.
-func (c *Clinic) WalkOn(ctx context.Context, who Person, day, id string, w WalkOn) (out screen.Participant, err error) {
-	err = c.write(ctx, who, record, "", func(tx *store.Tx) error {
-		d, err := tx.Day(day)
-		if err != nil {
-			return err
-		}
-		list, err := tx.Participants(day)
-		if err != nil {
-			return err
-		}
-		out, err = c.listWalkOn(tx, &d, list, id, w)
-		return err
-	})
-	c.watch.tell(day)
-	return out, err
 }
 
 // Release lifts an athlete's hold on a day: the referral signs entered there are taken back with the

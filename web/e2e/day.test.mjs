@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { join } from 'node:path';
 import { after, before, test } from 'node:test';
-import { AxeBuilder } from '@axe-core/playwright';
+import { assertAxe, assertFits, assertFitsTwiceAsLarge, openPage } from './look.mjs';
 import { shots, startBrowser, startProgram } from './program.mjs';
 
 const widths = /** @type {const} */ ([390, 1440]);
@@ -37,15 +37,7 @@ after(async () => {
 });
 
 /** @param {import('playwright-core').BrowserContextOptions} [options] */
-async function open(options = {}) {
-  const context = await browser.newContext({ baseURL: program.url, viewport: { width: 1440, height: 900 }, ...options });
-  const page = await context.newPage();
-  /** @type {string[]} */
-  const wrong = [];
-  page.on('console', (message) => { if (message.type() === 'error' || message.type() === 'warning') wrong.push(message.text()); });
-  page.on('pageerror', (error) => wrong.push(String(error)));
-  return { context, page, wrong, close: () => context.close() };
-}
+const open = (options) => openPage(browser, program.url, options);
 
 /**
  * Looks at the page at both widths: it does not scroll sideways, axe finds nothing grave, and a
@@ -58,11 +50,10 @@ async function look(page, name, more = '.none') {
   for (const width of widths) {
     await page.setViewportSize({ width, height: 900 });
     await page.screenshot({ path: join(shots, `${name}-${width}.png`), fullPage: true });
-    assert.ok(await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth) <= 0, `${name} scrolls sideways at ${width} px`);
+    await assertFits(page, `${name} at ${width} px`);
+    if (width === 1440) await assertFitsTwiceAsLarge(page, name);
     await page.emulateMedia({ colorScheme: width === 390 ? 'light' : 'dark' });
-    const { violations } = await new AxeBuilder({ page }).setLegacyMode(true).exclude(more).options({ resultTypes: ['violations'] }).analyze();
-    const grave = violations.filter((v) => v.impact === 'serious' || v.impact === 'critical');
-    assert.deepEqual(grave.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)).join(' | ')}`), [], `${name} at ${width} px`);
+    await assertAxe(page, `${name} at ${width} px`, more);
   }
   await page.emulateMedia({ colorScheme: 'light' });
 }

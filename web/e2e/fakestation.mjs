@@ -1,6 +1,6 @@
 // A station whose server is played here: its page from the real template, the real modules and styles, an
 // invented sheet, and a server that takes everything unless told otherwise.
-import { readFileSync, readdirSync } from 'node:fs';
+import { readFileSync } from 'node:fs';
 import { dirname, extname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
@@ -70,10 +70,9 @@ function athlete(i, cells) {
 
 /** @param {Sheet} sheet */
 function html(sheet) {
-  const modules = readdirSync(join(web, 'static/station')).filter((f) => f.endsWith('.js'));
   const filled = readFileSync(join(web, 'templates/station.html'), 'utf8')
     .replace(/^\{\{define [^}]*\}\}/, '').replace(/\{\{end\}\}\s*$/, '')
-    .replace(/\{\{- range \.Modules\}\}[\s\S]*?\{\{- end\}\}/, modules.map((m) => `<link rel="modulepreload" href="/assets/${m}">`).join('\n'))
+    .replace(/\{\{- if \.Script\}\}([\s\S]*?)\{\{- else\}\}[\s\S]*?\{\{- end\}\}\n(?=<\/head>)/, '$1').replace('{{asset .Script}}', '/assets/station.js')
     .replace(/\{\{- range \.Cautions\}\}[\s\S]*?\{\{- end\}\}/, '<li>A screen is not a diagnosis and does not foretell injury.</li>')
     .replace(/\{\{- if \.Demo\}\}([\s\S]*?)\{\{end\}\}/, '$1').replace(/\{\{if \.Version\}\}[\s\S]*?\{\{end\}\}/, '')
     .replaceAll(/\{\{asset "([^"]+)"\}\}/g, '/assets/$1').replaceAll('{{.Title}}', sheet.station.name).replaceAll('{{.Sheet.Day.Team}}', sheet.day.team)
@@ -102,7 +101,7 @@ export async function playServer(context, sheet) {
     const name = pathname.split('/').pop() ?? '';
     if (pathname.startsWith('/s/')) return route.fulfill({ contentType: 'text/html; charset=utf-8', body: html(sheet) });
     if (pathname.startsWith('/assets/')) {
-      const file = [`static/station/${name}`, `static/${name}`].find((f) => { try { return readFileSync(join(web, f)); } catch { return false; } });
+      const file = [`static/built/${name}`, `static/${name}`].find((f) => { try { return readFileSync(join(web, f)); } catch { return false; } });
       if (!file) return route.fulfill({ status: 404, body: '' });
       return route.fulfill({ contentType: types[/** @type {keyof typeof types} */ (extname(name))], body: readFileSync(join(web, file)) });
     }

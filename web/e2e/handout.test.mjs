@@ -4,7 +4,7 @@ import assert from 'node:assert/strict';
 import { randomUUID } from 'node:crypto';
 import { join } from 'node:path';
 import { after, before, test } from 'node:test';
-import { AxeBuilder } from '@axe-core/playwright';
+import { assertAxe, assertFits, assertFitsTwiceAsLarge, assertLargeTargets } from './look.mjs';
 import { shots, startBrowser, startProgram } from './program.mjs';
 
 const hostile = '<img src=x onerror="document.title=1">';
@@ -140,15 +140,12 @@ async function lookAt(path, name) {
     await page.setViewportSize({ width, height: 900 });
     await page.goto(path);
     await page.screenshot({ path: join(shots, `${name}-${width}.png`), fullPage: true });
-    const sideways = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-    assert.ok(sideways <= 0, `${path} scrolls sideways at ${width} px`);
+    await assertFits(page, `${path} at ${width} px`);
+    if (width === 1440) await assertFitsTwiceAsLarge(page, path);
     await page.emulateMedia({ colorScheme: width === 390 ? 'light' : 'dark' });
-    const { violations } = await new AxeBuilder({ page }).setLegacyMode(true).options({ resultTypes: ['violations'] }).analyze();
-    assert.deepEqual(violations.filter((v) => v.impact === 'serious' || v.impact === 'critical').map((v) => `${v.id}: ${v.nodes[0]?.html.slice(0, 160)}`), [], path);
+    await assertAxe(page, path);
     await page.emulateMedia({ colorScheme: 'light' });
-    const small = await page.evaluate(() => [...document.querySelectorAll('main a, main button, main summary')]
-      .filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 48 && !e.closest('.where')).map((e) => e.outerHTML.slice(0, 120)));
-    assert.deepEqual(small, [], path);
+    await assertLargeTargets(page, 'main a, main button, main summary', path);
   }
   assert.equal(await page.locator('main img').count(), 0);
 }

@@ -3,7 +3,7 @@
 import assert from 'node:assert/strict';
 import { join } from 'node:path';
 import { after, before, describe, test } from 'node:test';
-import { AxeBuilder } from '@axe-core/playwright';
+import { assertAxe, assertFitsTwiceAsLarge, openPage, sidewaysScroll } from './look.mjs';
 import { shots, startBrowser, startProgram } from './program.mjs';
 
 const widths = /** @type {const} */ ([390, 1440]);
@@ -33,16 +33,11 @@ after(async () => {
  * @param {import('playwright-core').BrowserContextOptions} [options]
  */
 async function open(options = {}) {
-  const context = await browser.newContext({ baseURL: program.url, viewport: { width: 1440, height: 900 }, ...options });
-  const page = await context.newPage();
+  const opened = await openPage(browser, program.url, options);
   /** @type {string[]} */
   const asked = [];
-  /** @type {string[]} */
-  const wrong = [];
-  context.on('request', (request) => asked.push(request.url()));
-  page.on('console', (message) => { if (message.type() === 'error' || message.type() === 'warning') wrong.push(message.text()); });
-  page.on('pageerror', (error) => wrong.push(String(error)));
-  return { context, page, asked, wrong, close: () => context.close() };
+  opened.context.on('request', (request) => asked.push(request.url()));
+  return { ...opened, asked };
 }
 
 /** @param {import('playwright-core').Page} page */
@@ -51,7 +46,7 @@ async function findPages(page) {
   const href = async (selector) => String(await page.locator(selector).first().getAttribute('href'));
   await page.goto('/');
   pages.teams = '/';
-  pages.triage = await href('a.row');
+  pages.triage = await href('a.row[href^="/teams/"]');
   await page.goto(pages.triage);
   pages.referral = await href('section:has(h2:text("Referral sign")) a.name');
   pages.athlete = await href('section:has(h2:text("By expected deficits")) a.name');
@@ -78,19 +73,6 @@ async function drawCharts(page) {
   await page.evaluate(() => scrollTo(0, 0));
 }
 
-/** @param {import('playwright-core').Page} page */
-async function sidewaysScroll(page) {
-  return page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-}
-
-/** @param {import('playwright-core').Page} page @param {string} where */
-async function assertAxe(page, where) {
-  // In one page and without the pictures' insides, which are one image each: three times as quick.
-  const { violations } = await new AxeBuilder({ page }).setLegacyMode(true).exclude('.drawing > *').options({ resultTypes: ['violations'] }).analyze();
-  const grave = violations.filter((v) => v.impact === 'serious' || v.impact === 'critical');
-  assert.deepEqual(grave.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)).join(' | ')}`), [], where);
-}
-
 /** @param {string[]} asked */
 function assertOnlyHere(asked) {
   assert.deepEqual(asked.filter((url) => !url.startsWith('data:') && new URL(url).hostname !== '127.0.0.1'), []);
@@ -107,6 +89,7 @@ describe('every page', () => {
         await page.screenshot({ path: join(shots, `${name}-${width}.png`), fullPage: true });
         if (name === 'athlete') await openDetails(page);
         assert.ok(await sidewaysScroll(page) <= 0, `${name} scrolls sideways at ${width} px`);
+        if (width === 1440) await assertFitsTwiceAsLarge(page, name);
         await page.emulateMedia({ colorScheme: width === 390 ? 'light' : 'dark' });
         await assertAxe(page, `${name} at ${width} px`);
         if (width === 1440) await page.screenshot({ path: join(shots, `${name}-dark.png`), fullPage: true });

@@ -4,7 +4,7 @@ import assert from 'node:assert/strict';
 import { join } from 'node:path';
 import { after, before, test } from 'node:test';
 import { crc32 } from 'node:zlib';
-import { AxeBuilder } from '@axe-core/playwright';
+import { assertAxe, assertFits, assertFitsTwiceAsLarge, assertLargeTargets, openPage } from './look.mjs';
 import { shots, startBrowser, startProgram } from './program.mjs';
 
 const widths = /** @type {const} */ ([390, 1440]);
@@ -95,26 +95,19 @@ function workbook(sheets) {
 }
 
 /** @param {import('playwright-core').BrowserContextOptions} [options] */
-async function open(options = {}) {
-  const context = await browser.newContext({ baseURL: program.url, viewport: { width: 1440, height: 900 }, javaScriptEnabled: false, ...options });
-  const page = await context.newPage();
-  return { page, close: () => context.close() };
-}
+const open = (options) => openPage(browser, program.url, { javaScriptEnabled: false, ...options });
 
 /** @param {import('playwright-core').Page} page @param {string} name */
 async function look(page, name) {
   for (const width of widths) {
     await page.setViewportSize({ width, height: width === 390 ? 844 : 900 });
-    assert.ok(await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth) <= 0, `${name} scrolls sideways at ${width} px`);
+    await assertFits(page, `${name} at ${width} px`);
     await page.screenshot({ path: join(shots, `${name}-${width}.png`), fullPage: true });
   }
-  const { violations } = await new AxeBuilder({ page }).setLegacyMode(true).options({ resultTypes: ['violations'] }).analyze();
-  const grave = violations.filter((v) => v.impact === 'serious' || v.impact === 'critical');
-  assert.deepEqual(grave.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)).join(' | ')}`), [], name);
+  await assertFitsTwiceAsLarge(page, name);
+  await assertAxe(page, name);
   await page.setViewportSize({ width: 390, height: 844 });
-  const small = await page.evaluate(() => [...document.querySelectorAll('main a.button, main button, main select, main textarea, main input:not([type=hidden])')]
-    .filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 48).map((e) => e.outerHTML.slice(0, 120)));
-  assert.deepEqual(small, [], name);
+  await assertLargeTargets(page, 'main a.button, main button, main select, main textarea, main input:not([type=hidden])', name);
   await page.setViewportSize({ width: 1440, height: 900 });
 }
 

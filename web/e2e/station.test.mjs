@@ -4,8 +4,8 @@
 import assert from 'node:assert/strict';
 import { join } from 'node:path';
 import { after, before, describe, test } from 'node:test';
-import { AxeBuilder } from '@axe-core/playwright';
 import { makeSheet, origin, playServer } from './fakestation.mjs';
+import { assertAxe, sidewaysScroll as sideways } from './look.mjs';
 import { shots, startBrowser, startProgram } from './program.mjs';
 
 /** @typedef {import('playwright-core').Page} Page */
@@ -33,7 +33,10 @@ async function open(takes, { options = phone, who = 'Dana', more, change, clock 
   page.on('pageerror', (error) => wrong.push(String(error)));
   if (clock) await page.clock.install({ time: new Date('2026-03-10T09:00:00Z') });
   await page.goto('/s/fake');
-  if (who) await page.getByRole('button', { name: who, exact: true }).click();
+  if (who) {
+    await page.getByRole('button', { name: who, exact: true }).click();
+    await page.locator('h1', { hasText: 'Who is next?' }).waitFor();
+  }
   let taps = 0;
   const tap = async (/** @type {import('playwright-core').Locator} */ at) => { taps++; await at.click(); };
   const keys = async (/** @type {string} */ digits) => { for (const d of digits) await tap(page.locator(`[data-key="${d}"]`)); };
@@ -63,16 +66,6 @@ async function says(at, text) {
 
 /** @param {import('./fakestation.mjs').Entry[]} got */
 const short = (got) => got.map((e) => [e.kind, e.about, e.side, e.trials ?? e.reason ?? e.answer].filter((x) => x !== undefined).map(String).join(' '));
-
-/** @param {Page} page @param {string} where */
-async function assertAxe(page, where) {
-  const { violations } = await new AxeBuilder({ page }).setLegacyMode(true).options({ resultTypes: ['violations'] }).analyze();
-  const grave = violations.filter((v) => v.impact === 'serious' || v.impact === 'critical');
-  assert.deepEqual(grave.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.html.slice(0, 200)).join(' | ')}`), [], where);
-}
-
-/** @param {Page} page */
-const sideways = (page) => page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
 
 describe('an athlete at a station of measures', () => {
   test('by taps: digits and at most two more for each value', async () => {
