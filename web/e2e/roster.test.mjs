@@ -66,9 +66,11 @@ function zip(parts) {
   return Buffer.concat([...out, ...directory, end]);
 }
 
+/** A formula, and the text that the spreadsheet program last worked out. @typedef {{ formula: string, text: string }} Formula */
+
 /**
  * A workbook of sheets; numbers are days of the calendar.
- * @param {Record<string, (string | number)[][]>} sheets
+ * @param {Record<string, (string | number | Formula)[][]>} sheets
  */
 function workbook(sheets) {
   const main = 'http://schemas.openxmlformats.org/spreadsheetml/2006/main';
@@ -77,8 +79,8 @@ function workbook(sheets) {
   const names = Object.keys(sheets);
   /** @param {string} s */
   const escaped = (s) => s.replaceAll('&', '&amp;').replaceAll('<', '&lt;');
-  /** @param {string | number} v */
-  const cell = (v) => typeof v === 'number' ? `<c s="1"><v>${v}</v></c>` : `<c t="inlineStr"><is><t>${escaped(v)}</t></is></c>`;
+  /** @param {string | number | Formula} v */
+  const cell = (v) => typeof v === 'number' ? `<c s="1"><v>${v}</v></c>` : typeof v === 'object' ? `<c t="str"><f>${escaped(v.formula)}</f><v>${escaped(v.text)}</v></c>` : `<c t="inlineStr"><is><t>${escaped(v)}</t></is></c>`;
   /** @type {Record<string, string>} */
   const parts = {
     '[Content_Types].xml': `<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types"><Default Extension="xml" ContentType="application/xml"/><Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/><Override PartName="/xl/workbook.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml"/></Types>`,
@@ -220,5 +222,41 @@ test('a file that is no workbook says what would be right', async () => {
   await page.click('button:text("Read it")');
   assert.match(await page.locator('.faults').innerText(), /damaged[\s\S]*save it again as XLSX or CSV/);
   assert.ok(await page.locator('#file').isVisible());
+  await close();
+});
+
+test('a workbook with a password, or of the old binary kind, says what would be right', async () => {
+  const { page, close } = await open();
+  // The container that such files are (its magic number, and a name from its directory).
+  const ole = (/** @type {string} */ name) => Buffer.concat([Buffer.from('d0cf11e0a1b11ae1', 'hex'), Buffer.alloc(504), Buffer.from(name, 'utf16le'), Buffer.alloc(512)]);
+  for (const [name, says] of /** @type {const} */ ([['EncryptedPackage', /protected by a password[\s\S]*take the password off/i], ['Workbook', /save it as XLSX or CSV/i]])) {
+    await page.goto(`${team}/roster`);
+    await page.setInputFiles('#file', { name: 'squad.xlsx', mimeType: 'application/octet-stream', buffer: ole(name) });
+    await page.click('button:text("Read it")');
+    assert.match(await page.locator('.faults').innerText(), says);
+  }
+  await close();
+});
+
+test('a formula is never worked out, and a name that begins with = leaves as text', async () => {
+  const { page, close } = await open();
+  const row = (/** @type {string | Formula} */ name, /** @type {number} */ id) => [name, 40000 + id, 'F', 'R', 'youth', String(id)];
+  await page.goto(`${team}/roster`);
+  await page.setInputFiles('#file', { name: 'squad.xlsx', mimeType: 'application/octet-stream', buffer: workbook({ Squad: [['Name', 'Born', 'Sex', 'Throws', 'Level', 'Number'],
+    row({ formula: 'HYPERLINK("http://example.invalid","x")', text: 'Orla Quillmere' }, 901), row('=2+3', 902), row('@SUM(A1)', 903)] }) });
+  await page.click('button:text("Read it")');
+  assert.deepEqual((await counts(page)).slice(0, 1), ['3']);
+  const text = await page.locator('#new').innerText();
+  assert.ok(text.includes('Orla Quillmere') && text.includes('=2+3') && text.includes('@SUM(A1)') && !text.includes('HYPERLINK'), text);
+  await page.click('button:text("Add 3 athletes")');
+  const id = team.split('/').pop();
+  const { items } = await (await page.request.get(`/api/v1/athletes?team=${id}&limit=20`)).json();
+  const sum = items.find((/** @type {{ name: string }} */ a) => a.name === '=2+3');
+  assert.ok(sum, 'the name stays as it is');
+  await page.request.put('/api/v1/screens/formula', { data: { athlete: sum.id, team: id, on: '2026-02-10', kind: 'preseason' } });
+  await page.request.put('/api/v1/screens/formula/readings', { data: { readings: [{ id: 'formula-1', measure: 'shoulder_internal_rotation', side: 'left', trials: [50] }] } });
+  const csv = await (await page.request.get(`/api/v1/teams/${id}/export?format=csv`)).text();
+  assert.match(csv, /'=2\+3/, 'a spreadsheet program takes it for text');
+  assert.doesNotMatch(csv, /(^|[,"])=2\+3/m);
   await close();
 });

@@ -110,7 +110,7 @@ export class Station {
     for (const e of entries) this.#questions.answeredBy(e);
     const ids = entries.map((e) => e.id);
     this.#saidOf = first.athlete;
-    fill(this.#said, h('span', null, `Saved on this device: ${words}.`), ' ',
+    fill(this.#said, h('span', null, `Saved: ${words}.`), ' ',
       button('Undo', () => void this.undo(ids), { class: 'button undo', 'aria-label': `Undo: ${words}` }));
     return true;
   }

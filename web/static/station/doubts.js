@@ -28,12 +28,22 @@ export function nextDoubt(m, values, answered) {
     for (const side of sides) {
       const trials = values[side] ?? [];
       const other = side === 'none' ? [] : values[side === 'left' ? 'right' : 'left'] ?? [];
-      const doubt = find(m, side, trials, other).find((d) => !answered.has(d.key));
+      const doubt = find(m, side, trials, other).find((d) => !answered.has(d.key) && !confirmed(m, d, trials, answered));
       if (doubt) return doubt;
     }
   }
   return null;
 }
+
+/** Whether a trial near by was said to be right already: an unusual athlete is not asked about twice. @param {Measure} m @param {Doubt} d @param {number[]} trials @param {Set<string>} answered */
+function confirmed(m, d, trials, answered) {
+  const value = trials[d.trial ?? -1];
+  return d.kind === 'unusual' && value !== undefined
+    && trials.some((t) => Math.abs(t - value) <= (m.agree_within ?? 0) && answered.has(unusualKey(d.side, t)));
+}
+
+/** @param {Side} side @param {number} t */
+const unusualKey = (side, t) => ['unusual', side, t].join();
 
 /** @param {Measure} m @param {Side} side @param {number[]} trials @param {number[]} other @returns {Doubt[]} */
 function exchanged(m, side, trials, other) {
@@ -46,7 +56,7 @@ function exchanged(m, side, trials, other) {
 function odd(m, side, trials) {
   return trials.flatMap((t, trial) => {
     const text = unusual(m, side, [t]);
-    return text ? [{ kind: 'unusual', side, key: ['unusual', side, t].join(), text, trial }] : [];
+    return text ? [{ kind: 'unusual', side, key: unusualKey(side, t), text, trial }] : [];
   });
 }
 

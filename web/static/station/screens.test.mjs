@@ -29,11 +29,12 @@ test('exchanged digits are asked about before trials that lie apart because of t
   assert.equal(nextDoubt(rotation, { right: [58, 58], left: [57, 56] }, new Set()), null);
 });
 
-test('each unusual trial is asked about once, and in words where a sign has words', () => {
+test('an unusual value is asked about once, with its neighbours, and in words where a sign has words', () => {
   const first = nextDoubt(elbow, { right: [-20, -21] }, new Set());
   assert.equal(first?.text, 'Elbow extension, right: 20° short of straight is possible but unusual (usually 15° short of straight to 20° beyond straight). Is it right?');
-  const second = nextDoubt(elbow, { right: [-20, -21] }, new Set([first?.key ?? '']));
-  assert.deepEqual([second?.kind, second?.trial], ['unusual', 1]);
+  assert.equal(nextDoubt(elbow, { right: [-20, -21] }, new Set([first?.key ?? ''])), null, 'within what trials may differ by');
+  const far = nextDoubt({ ...elbow, agree_within: 0.5 }, { right: [-20, -21] }, new Set([first?.key ?? '']));
+  assert.deepEqual([far?.kind, far?.trial], ['unusual', 1]);
 });
 
 test('the hand is doubted only with both shoulder rotations of both sides', () => {
