@@ -2,6 +2,7 @@
 // network and the clock do, what keep() resolved for arrives once or is on the device and said to be.
 import assert from 'node:assert/strict';
 import { describe } from 'node:test';
+import { cutOff } from './program.mjs';
 import { hasOnce, keep, openBox, reaches, rows, send, state, trial } from './outbox-page.mjs';
 
 /** @typedef {import('./outbox-page.mjs').Here} Here */
@@ -125,7 +126,7 @@ describe('answers of the server', () => {
 describe('a day at a station', () => {
   trial('the network is off: entries are kept, and sent when it is back', async ({ server, context, page }) => {
     await openBox(page, server);
-    await context.setOffline(true);
+    await cutOff(page);
     const ids = await keep(page, 3);
     await page.waitForFunction(() => /** @type {Here} */ (/** @type {unknown} */ (globalThis)).box.status.online === false);
     assert.equal((await state(page)).waiting, 3);

@@ -67,6 +67,16 @@ export function startServer(db, port = '0') {
   return start(['serve', '--db', db, '--listen', `127.0.0.1:${port}`]);
 }
 
+/**
+ * Cuts the network off, and waits until the page feels it: the browser's network process hears of it a
+ * little later than the one that asks.
+ * @param {import('playwright-core').Page} page
+ */
+export async function cutOff(page) {
+  await page.context().setOffline(true);
+  await page.waitForFunction(() => fetch('/assets/icon.svg', { cache: 'no-store' }).then(() => false, () => true));
+}
+
 /** The browser resolves no name but gym.test, which stands for this machine seen over plain http. */
 export function startBrowser() {
   return chromium.launch({

@@ -1,5 +1,6 @@
 // A helper at a station: opens it on a device of its own and enters athlete after athlete with the keys.
 import assert from 'node:assert/strict';
+import { cutOff } from '../program.mjs';
 import { measures, readings, seen, signs } from './data.mjs';
 
 /** @typedef {import('./data.mjs').Athlete} Athlete */
@@ -51,13 +52,19 @@ export class Helper {
     return this.page;
   }
 
+  /** Waits for one of some texts in one of some places; looked at with every frame, which is quicker than a locator looks. @param {Record<string, string>} places selector and text that it begins with */
+  shows(places) {
+    return this.p.waitForFunction((all) => Object.entries(all).some(([selector, text]) => document.querySelector(selector)?.textContent?.startsWith(text)), places, patience);
+  }
+
   async list() {
-    await this.p.locator('h1', { hasText: 'Who is next?' }).waitFor(patience);
+    await this.shows({ h1: 'Who is next?' });
   }
 
   /** @param {boolean} off */
   async cut(off) {
-    await this.context?.setOffline(off);
+    if (off && this.page) await cutOff(this.page);
+    else await this.context?.setOffline(off);
   }
 
   /** The tab is gone, as when a phone needs its memory. */
@@ -71,9 +78,8 @@ export class Helper {
     const page = this.p;
     await page.locator('#find').fill(String(a.number));
     await page.keyboard.press('Enter');
-    const head = page.locator('h1', { hasText: new RegExp(`^${a.number} `) });
     const stop = page.locator('.stop');
-    await head.or(stop).first().waitFor(patience);
+    await this.shows({ h1: `${a.number} `, '.stop': '' });
     if (await stop.count() > 0) {
       this.stopped.add(a.number);
       await page.getByRole('button', { name: 'Back to the list' }).click();
@@ -110,13 +116,17 @@ export class Helper {
 
   /** @param {Athlete} a */
   async checklist(a) {
-    const items = await this.p.locator('.item').all();
-    assert.ok(items.length >= 5, 'the checklist is shown');
+    await this.shows({ '.item': '' });
     const ids = await this.itemIDs();
-    for (const [i, item] of items.entries()) {
+    assert.ok(ids.length >= 5, 'the checklist is shown');
+    for (const [i, id] of ids.entries()) {
       const answer = seen(a, i);
-      await item.locator(`[data-answer=${answer}]`).click();
-      this.entered.push({ kind: 'answer', athlete: a.id, about: ids[i] ?? '', answer, examiner: this.name });
+      await this.p.evaluate(([n, to]) => /** @type {HTMLElement} */ (document.querySelectorAll('.item')[Number(n)]?.querySelector(`[data-answer=${to}]`)).click(), [i, answer]);
+      await this.p.waitForFunction(([n, to]) => {
+        const item = document.querySelectorAll('.item')[Number(n)];
+        return !item || item.querySelector(`[data-answer=${to}]`)?.getAttribute('aria-pressed') === 'true';
+      }, [i, answer], patience);
+      this.entered.push({ kind: 'answer', athlete: a.id, about: id, answer, examiner: this.name });
     }
   }
 
@@ -129,7 +139,7 @@ export class Helper {
   async measure(a, about, round, trials) {
     const page = this.p;
     const { name, plausible } = await this.sheetMeasure(about);
-    await page.locator('h2.measure', { hasText: name }).waitFor(patience);
+    await this.shows({ 'h2.measure': name });
     const both = readings(a, about, round).map((r) => ({ ...r, trials: r.trials.slice(0, trials) }));
     // The arm that throws is first; of the legs, the side is the same: the list says one side for all.
     const order = a.hand === 'left' ? both : [...both].reverse();
