@@ -178,8 +178,8 @@ func paperNote(m *screen.Measure) string {
 		return strings.Join(parts, ", ")
 	}
 	note := screen.UnitWords(m.Unit)
-	if m.SignWords != nil {
-		note += fmt.Sprintf(" (+ %s, − %s)", m.SignWords.Positive, m.SignWords.Negative)
+	if m.SayWords != nil {
+		note += fmt.Sprintf(" (+ %s, − %s)", m.SayWords.Positive, m.SayWords.Negative)
 	}
 	return strings.TrimSpace(note)
 }

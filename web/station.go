@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"io/fs"
 	"net/http"
+	"net/url"
 	"path"
 	"strconv"
 	"strings"
@@ -41,6 +42,12 @@ func (s *server) stationRoutes(r *gin.RouterGroup) {
 func (s *server) station(ctx *gin.Context) {
 	code := ctx.Param("code")
 	sheet, err := s.clinic.Station(ctx.Request.Context(), s.person(ctx), code)
+	if upper := strings.ToUpper(code); upper != code && screen.IsCode(err, screen.NotFound) {
+		if _, there := s.clinic.DayOfStation(ctx.Request.Context(), s.person(ctx), upper); there == nil {
+			ctx.Redirect(http.StatusSeeOther, "/s/"+url.PathEscape(upper)) // typed from the poster in small letters
+			return
+		}
+	}
 	if err != nil {
 		s.fail(ctx, err)
 		return

@@ -72,6 +72,15 @@ func TestStationPage(t *testing.T) {
 	}
 }
 
+func TestStationLinkInSmallLetters(t *testing.T) {
+	p := newPlace(t, Options{})
+	code := p.stationOf("shoulder_internal_rotation")
+	if w := p.do(http.MethodGet, "/s/"+strings.ToLower(code), nil); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/s/"+code {
+		t.Errorf("%d %s", w.Code, w.Header().Get("Location"))
+	}
+	p.get("/s/NOSUCHST", http.StatusNotFound)
+}
+
 // address is the address of an asset in a page.
 func (p *place) address(body, name string) string {
 	p.t.Helper()
