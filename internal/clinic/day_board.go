@@ -106,8 +106,10 @@ func (s *dayState) boardCell(i int, cells []screen.Cell) (out BoardCell) {
 			out.Taken++
 		case markNotDone:
 			out.NotDone++
-			if x := s.cells[i][cellKey{c.About, c.Side}]; x != nil {
+			if x := s.cells[i][cellKey{c.About, c.Side}]; x != nil && s.p.Measure(c.About) != nil {
 				reasons[firstReason(x)]++
+			} else {
+				reasons[s.skipped(i, c)]++
 			}
 		default:
 			out.Missing++

@@ -116,6 +116,10 @@ func (in *intake) entry(e *StationEntry, sum string) error {
 		in.gather(p)
 		p.readings = append(p.readings, r)
 	case screen.DayNotDone:
+		if in.c.logOnly(e.About) {
+			row.Side = screen.NoSide
+			break
+		}
 		in.gather(p)
 		p.notDone = append(p.notDone, screen.NotDone{ID: e.ID, Screen: p.Screen, Measure: e.About, Side: e.Side, Reason: e.Reason})
 	case screen.DayAnswer:
@@ -140,7 +144,7 @@ func (in *intake) entry(e *StationEntry, sum string) error {
 func (in *intake) row(e *StationEntry, p *listed, sum string) screen.DayEntry {
 	return screen.DayEntry{Day: in.day.ID, ID: e.ID, Kind: e.Kind, Athlete: p.Athlete, Screen: p.Screen, Station: in.code,
 		About: e.About, Side: e.Side, Round: max(1, e.Round), Again: e.Again, Examiner: e.Examiner, Device: in.batch.Device,
-		Taken: e.Taken, At: in.batch.takenAt(e, in.now), Received: in.now, Late: !in.day.Closed.IsZero(), Undoes: e.Undoes, Digest: sum}
+		Taken: e.Taken, At: in.batch.takenAt(e, in.now), Received: in.now, Late: !in.day.Closed.IsZero(), Reason: e.Reason, Undoes: e.Undoes, Digest: sum}
 }
 
 func (in *intake) gather(p *listed) {

@@ -16,10 +16,19 @@ type dayLog struct {
 	undone  map[string]bool   // ids of entries taken back
 	alias   map[string]string // id that a device made for a walk-on -> id on record
 	checked map[string]string // athlete -> id of the check-in that holds
+	skipped map[skipKey]skip  // what was not done of check-in and checklist, which the records do not hold
+}
+
+type skipKey struct{ athlete, about string }
+
+// skip is the entry that says that something was not done, and why.
+type skip struct {
+	id     string
+	reason screen.Reason
 }
 
 func newDayLog() *dayLog {
-	return &dayLog{byID: map[string]int{}, undone: map[string]bool{}, alias: map[string]string{}, checked: map[string]string{}}
+	return &dayLog{byID: map[string]int{}, undone: map[string]bool{}, alias: map[string]string{}, checked: map[string]string{}, skipped: map[skipKey]skip{}}
 }
 
 func (l *dayLog) add(rows []screen.DayEntry) {
@@ -31,6 +40,11 @@ func (l *dayLog) add(rows []screen.DayEntry) {
 			l.undone[r.Undoes] = true
 			if l.checked[r.Athlete] == r.Undoes {
 				delete(l.checked, r.Athlete)
+			}
+			maps.DeleteFunc(l.skipped, func(k skipKey, s skip) bool { return k.athlete == r.Athlete && s.id == r.Undoes })
+		case screen.DayNotDone:
+			if r.Side == screen.NoSide {
+				l.skipped[skipKey{r.Athlete, r.About}] = skip{r.ID, r.Reason}
 			}
 		case screen.DayWalkOn:
 			l.alias[r.About] = r.Athlete
@@ -98,5 +112,5 @@ func (d *dayLogs) read(tx *store.Tx, day string, fn func(*dayLog) error) error {
 // copy is a log that does not grow with the one that it was taken from. What was read is shared.
 func (l *dayLog) copy() *dayLog {
 	return &dayLog{rows: l.rows[:len(l.rows):len(l.rows)], byID: maps.Clone(l.byID), undone: maps.Clone(l.undone),
-		alias: maps.Clone(l.alias), checked: maps.Clone(l.checked)}
+		alias: maps.Clone(l.alias), checked: maps.Clone(l.checked), skipped: maps.Clone(l.skipped)}
 }

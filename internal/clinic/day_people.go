@@ -83,7 +83,9 @@ func (in *intake) undo(e *StationEntry, p *listed) error {
 	case screen.DayReading:
 		_, err = in.tx.WithdrawReading(target.ID, why)
 	case screen.DayNotDone:
-		_, err = in.tx.WithdrawNotDone(target.ID, why)
+		if !in.c.logOnly(target.About) { // otherwise that it was taken back stands in the log as well
+			_, err = in.tx.WithdrawNotDone(target.ID, why)
+		}
 	case screen.DayAnswer:
 		_, err = in.tx.WithdrawAnswer(target.ID, why)
 	case screen.DaySymptom:

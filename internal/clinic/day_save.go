@@ -162,6 +162,10 @@ func (c *Clinic) checkEntry(e *StationEntry) screen.Faults {
 	case screen.DayReading:
 		f = append(f, p.CheckReading(new(e.reading("", "")), "")...)
 	case screen.DayNotDone:
+		if c.logOnly(e.About) {
+			checkSkip(e, &f)
+			break
+		}
 		f = append(f, p.CheckNotDone(&screen.NotDone{ID: e.ID, Measure: e.About, Side: e.Side, Reason: e.Reason}, "")...)
 	case screen.DayAnswer:
 		f = append(f, p.CheckAnswer(&screen.ChecklistAnswer{ID: e.ID, Item: e.About, Answer: e.Answer, Examiner: e.Examiner}, "")...)
@@ -181,6 +185,21 @@ func (c *Clinic) checkEntry(e *StationEntry) screen.Faults {
 		f.Add("kind", "reading, not_done, answer, symptom, check_in, walk_on or undo", "unknown kind of entry %q", string(e.Kind))
 	}
 	return f
+}
+
+// logOnly says of a check-in and of checklist items that a record has no place for their not being done:
+// the day's log is enough to know that nobody has to wait for them.
+func (c *Clinic) logOnly(about string) bool {
+	return about == screen.CheckInCell || c.Protocol().Item(about) != nil
+}
+
+func checkSkip(e *StationEntry, f *screen.Faults) {
+	if !e.Reason.Valid() {
+		f.Add("reason", "pain, refused, absent or no_time", "unknown reason %q", string(e.Reason))
+	}
+	if e.Side != screen.NoSide && e.Side != "" {
+		f.Add("side", "none", "%s has no sides", e.About)
+	}
 }
 
 func (e *StationEntry) reading(screenID, device string) screen.Reading {

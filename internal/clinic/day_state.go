@@ -163,12 +163,14 @@ func (s *dayState) mark(i int, c *screen.Cell, round int) byte {
 		if s.log.checked[s.view.Athletes[i].Athlete] != "" {
 			return markTaken
 		}
-		return markMissing
+		return s.unlessSkipped(i, c)
 	}
 	isMeasure := s.p.Measure(c.About) != nil
 	switch {
-	case x == nil && round == 2 && !isMeasure:
+	case round == 2 && !isMeasure:
 		return markNotDone
+	case !isMeasure && (x == nil || !x.answered):
+		return s.unlessSkipped(i, c)
 	case x == nil:
 		return markMissing
 	case round == 1 && (len(x.first) > 0 || x.answered):
@@ -181,6 +183,18 @@ func (s *dayState) mark(i int, c *screen.Cell, round int) byte {
 		return markNotDone
 	}
 	return markMissing
+}
+
+// unlessSkipped is the mark of a check-in or an item that nobody took: missing, unless it is said why.
+func (s *dayState) unlessSkipped(i int, c *screen.Cell) byte {
+	if s.skipped(i, c) != "" {
+		return markNotDone
+	}
+	return markMissing
+}
+
+func (s *dayState) skipped(i int, c *screen.Cell) screen.Reason {
+	return s.log.skipped[skipKey{s.view.Athletes[i].Athlete, c.About}].reason
 }
 
 // holds are the names of the referral signs that stand, nil if there is none.

@@ -110,6 +110,40 @@ func TestEntriesTwiceAreOnce(t *testing.T) {
 	}
 }
 
+// Nobody waits for an athlete who is not there, at a check-in and a checklist either.
+func TestAbsentAtCheckInAndChecklist(t *testing.T) {
+	r := newDay(t, 2)
+	not := r.entry(screen.DayNotDone, "a01", screen.CheckInCell)
+	not.Reason = screen.ReasonAbsent
+	item := r.Protocol().Checklist[0].ID
+	unseen := r.entry(screen.DayNotDone, "a01", item)
+	unseen.Reason = screen.ReasonNoTime
+	r.added("CHECK", not)
+	r.added("THROW", unseen)
+	b := r.board()
+	if c := b.Rows[0].Cells[0]; c.NotDone != 1 || c.Missing != 0 || c.Others != "1 not done: absent" || b.Rows[0].CheckIn {
+		t.Errorf("%+v", c)
+	}
+	if c := b.Rows[0].Cells[2]; c.NotDone != 1 || c.Others != "1 not done: no time" {
+		t.Errorf("%+v", c)
+	}
+	// The athlete comes after all.
+	ans := r.entry(screen.DayAnswer, "a01", item)
+	ans.Answer = screen.Met
+	r.added("THROW", ans)
+	u := r.entry(screen.DayUndo, "a01", "")
+	u.Undoes = not.ID
+	r.added("CHECK", u)
+	if a, b := r.athlete("CHECK", 1).Done, r.athlete("THROW", 1).Done; a != "." || b[0] != 'x' {
+		t.Errorf("%s %s", a, b)
+	}
+	bad := r.entry(screen.DayNotDone, "a02", screen.CheckInCell)
+	bad.Reason = "asleep"
+	if x := r.save("CHECK", bad).Results[0]; x.Status != EntryRefused || x.Where != "reason" {
+		t.Errorf("%+v", x)
+	}
+}
+
 // One faulty entry must not hold up the others, whether it is at fault by itself or against the record.
 func TestRefusedEntriesDoNotHoldUpOthers(t *testing.T) {
 	r := newDay(t, 3)

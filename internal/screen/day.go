@@ -99,6 +99,7 @@ type DayEntry struct {
 	At       time.Time    `json:"at" doc:"when it was taken by the server's clock, as far as known: how long the device kept it is known even if its clock is wrong"`
 	Received time.Time    `json:"received"`
 	Late     bool         `json:"late" doc:"came in after the day was closed"`
+	Reason   Reason       `json:"reason,omitempty" doc:"why something was not done; of a check-in or a checklist item the log is the only record of it"`
 	Undoes   string       `json:"undoes,omitempty" doc:"the entry that this one takes back"`
 	Digest   string       `json:"-"` // of all that the device sent, to tell a repetition from another entry with its id
 }

@@ -8,9 +8,9 @@ import (
 
 // A board reads a whole day's log, so its texts cross from the engine as one, like a reading's.
 const (
-	dayEntryTexts = 12
+	dayEntryTexts = 13
 	dayEntryOf    = "e.seq, concat_ws(char(31), e.day_id, e.id, e.kind, e.athlete_id, e.screen_id, e.station, e.about, e.side," +
-		" e.examiner, e.device, e.undoes, e.digest), e.round, e.again + 2 * e.late, e.taken, e.at, e.received"
+		" e.examiner, e.device, e.undoes, e.digest, e.reason), e.round, e.again + 2 * e.late, e.taken, e.at, e.received"
 	qDayEntries   = "SELECT " + dayEntryOf + " FROM day_entries e WHERE e.day_id = ? AND e.seq > ? ORDER BY e.seq"
 	qDayEntriesIn = "SELECT " + dayEntryOf + " FROM json_each(?) j CROSS JOIN day_entries e ON e.id = j.value"
 	qDayEntryLast = "SELECT coalesce(max(seq), 0) FROM day_entries WHERE day_id = ?"
@@ -36,6 +36,7 @@ type dayEntryRow struct {
 	Late      bool
 	Undoes    string
 	Digest    string
+	Reason    string
 }
 
 // TableName is the table of what stations sent.
@@ -45,7 +46,7 @@ func dayEntryRowOf(e *screen.DayEntry) dayEntryRow {
 	return dayEntryRow{DayID: e.Day, Seq: e.Seq, ID: e.ID, Kind: string(e.Kind), AthleteID: e.Athlete, ScreenID: e.Screen,
 		Station: e.Station, About: e.About, Side: string(e.Side), Round: e.Round, Again: e.Again, Examiner: e.Examiner,
 		Device: e.Device, Taken: micros(e.Taken), At: micros(e.At), Received: micros(e.Received), Late: e.Late,
-		Undoes: e.Undoes, Digest: e.Digest}
+		Undoes: e.Undoes, Digest: e.Digest, Reason: string(e.Reason)}
 }
 
 // check refuses an entry that cannot be kept.
@@ -54,7 +55,7 @@ func (r *dayEntryRow) check(day string) error {
 		return anotherDay("entry")
 	}
 	for _, s := range [...]string{r.Kind, r.AthleteID, r.ScreenID, r.Station, r.About, r.Side, r.Examiner, r.Device, r.Undoes,
-		r.Digest} {
+		r.Digest, r.Reason} {
 		if strings.Contains(s, unit) {
 			return hasUnit("entry")
 		}
@@ -80,7 +81,7 @@ func (r *packedDayEntry) entry() (screen.DayEntry, error) {
 	return screen.DayEntry{Day: t[0], Seq: r.Seq, ID: t[1], Kind: screen.DayEntryKind(t[2]), Athlete: t[3], Screen: t[4],
 		Station: t[5], About: t[6], Side: screen.Side(t[7]), Round: r.Round, Again: r.Flags&1 != 0, Examiner: t[8],
 		Device: t[9], Taken: instant(r.Taken), At: instant(r.At), Received: instant(r.Received), Late: r.Flags&2 != 0,
-		Undoes: t[10], Digest: t[11]}, err
+		Undoes: t[10], Digest: t[11], Reason: screen.Reason(t[12])}, err
 }
 
 // dayEntries are the entries that a query finds.

@@ -127,7 +127,7 @@ func TestRoundTripDayEntry(t *testing.T) {
 			Athlete: d.text("athlete"), Screen: d.text("screen"), Station: d.text("station"), About: d.text("about"),
 			Side: pick(d, "side", screen.Left, ""), Round: rapid.IntRange(0, 2).Draw(rt, "round"), Again: rapid.Bool().Draw(rt, "again"),
 			Examiner: d.text("examiner"), Device: d.text("device"), Taken: d.time("taken"), At: d.time("at"), Received: start,
-			Late: rapid.Bool().Draw(rt, "late"), Undoes: d.text("undoes"), Digest: d.text("digest")}
+			Late: rapid.Bool().Draw(rt, "late"), Undoes: d.text("undoes"), Digest: d.text("digest"), Reason: screen.Reason(d.text("reason"))}
 		must(rt, s.Write(t.Context(), func(tx *Tx) error {
 			return second(tx.AddDayEntries("D", []screen.DayEntry{want}))
 		}))

@@ -350,6 +350,31 @@ describe('other stations', () => {
     await s.close();
   });
 
+  test('nobody waits for somebody absent: check-in and checklist are not done in a tap or two', async () => {
+    const s = await open(['check_in', 'internal', 'checklist']);
+    await s.pick(4);
+    await s.page.screenshot({ path: join(shots, 'station-checkin-390.png') });
+    await s.tap(s.button('Absent'));
+    await s.tap(s.button('All that is left here'));
+    await says(s.page.locator('h1'), 'Who is next?');
+    await says(s.page.locator('.count'), '3 of 60 through');
+    await until(() => s.server.got.length === 8, 'check-in, two sides, five items');
+    assert.ok(s.server.got.every((e) => e.kind === 'not_done' && e.reason === 'absent'));
+    assert.deepEqual(s.server.got.map((e) => [e.about, e.side]).slice(0, 2), [['check_in', 'none'], ['shoulder_internal_rotation', 'left']]);
+    await s.tap(s.said().getByRole('button', { name: /^Undo/ }));
+    await s.tap(s.button('Back to the list'));
+    await says(s.page.locator('.count'), '2 of 60 through');
+    const t = await open(['checklist']);
+    await t.pick(4);
+    await t.tap(t.page.getByRole('button', { name: 'Leads with the hips: Met', exact: true }));
+    await t.tap(t.button('No time'));
+    await says(t.page.locator('h1'), 'Who is next?');
+    await until(() => t.server.got.length === 5, 'an answer, and four items not done');
+    assert.deepEqual(t.server.got.map((e) => e.answer ?? e.reason), ['met', 'no_time', 'no_time', 'no_time', 'no_time']);
+    await s.close();
+    await t.close();
+  });
+
   test('somebody who is not on the list', async () => {
     const s = await open(['internal']);
     await s.tap(s.button('Add somebody who is not on the list'));

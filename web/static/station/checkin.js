@@ -1,7 +1,7 @@
 // Check-in: the throwing hand, throwing in the last 48 hours, and symptoms; one question a screen.
 import { button, fill, h, heading, say } from './dom.js';
 import { numbered } from './entrywords.js';
-import { athleteHead } from './head.js';
+import { athleteHead, stepNotDone } from './head.js';
 
 /** @typedef {import('./types.d.ts').Athlete['hand']} Hand */
 /** @typedef {import('./types.d.ts').Side} Side */
@@ -39,7 +39,8 @@ export function makeCheckIn(app, a, turn) {
     const pick = (/** @type {Hand} */ to) => () => { hand = to; askThrew(); };
     const others = /** @type {Hand[]} */ (['left', 'right', 'both']).filter((x) => x !== a.hand);
     screen(`Throws ${withHand[a.hand]}. Right?`, () => app.list(), h('p', null, 'Ask the athlete. All sides of today follow from it.'),
-      h('div', { class: 'stack' }, button('Yes', pick(a.hand), { class: 'button huge go' }), others.map((x) => button(other[x], pick(x), { class: 'button large' }))));
+      h('div', { class: 'stack' }, button('Yes', pick(a.hand), { class: 'button huge go' }), others.map((x) => button(other[x], pick(x), { class: 'button large' }))),
+      stepNotDone(app, a, turn, 'check-in'));
   }
 
   function askThrew() {

@@ -1,7 +1,7 @@
 // The checklist of the throw: one tap an item, in the order of the throw. Another tap changes the answer.
 import { button, h, say, upper } from './dom.js';
 import { answers, numbered } from './entrywords.js';
-import { athleteHead } from './head.js';
+import { athleteHead, stepNotDone } from './head.js';
 import { missing } from './sheet.js';
 
 /** @typedef {import('./screens.d.ts').App} App */
@@ -65,6 +65,7 @@ export function makeChecklist(app, a, turn) {
   const el = h('section', { class: 'athlete narrow' }, athleteHead(app, a, turn),
     h('p', null, 'Watch the throw, then tap one answer for each. Not seen is an answer too.'), left,
     phases.map((p) => h('section', null, h('h2', { class: 'phase' }, upper(p.replaceAll('_', ' '))), items.filter((i) => i.phase === p).map(row))),
+    stepNotDone(app, a, turn, 'mechanics'),
     h('p', null, button(`Back to the list, ${numbered(a)} is not finished`, () => app.list(), { class: 'button' })));
   show();
   return {

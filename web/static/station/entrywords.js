@@ -60,7 +60,7 @@ function wordsOf(sheet, e) {
   const side = e.side && e.side !== 'none' ? `${e.side} ` : '';
   switch (e.kind) {
     case 'reading': return [m?.name ?? e.about ?? '', m ? readingWords(m, e) : side + (e.trials ?? []).join(', ')];
-    case 'not_done': return [m?.name ?? item?.name ?? e.about ?? '', `${side}not done: ${(reasons[e.reason ?? ''] ?? '').toLowerCase()}`];
+    case 'not_done': return [m?.name ?? item?.name ?? (e.about === 'check_in' ? 'Check-in' : e.about ?? ''), `${side}not done: ${(reasons[e.reason ?? ''] ?? '').toLowerCase()}`];
     case 'answer': return [item?.name ?? e.about ?? '', (answers[e.answer ?? ''] ?? '').toLowerCase()];
     case 'symptom': return ['', `${sheet.symptoms.find((s) => s.id === e.about)?.name ?? e.about}${side && `, ${side.trim()}`}`];
     case 'check_in': return ['', `checked in, throws ${e.hand === 'both' ? 'with both hands' : e.hand}, ${e.threw_in_48h ? 'threw' : 'did not throw'} in the last 48 hours`];

@@ -1,6 +1,6 @@
 // What every screen of an athlete begins with, and what goes with it.
 import { button, fill, h, heading, upper } from './dom.js';
-import { measureOf, numbered, reasons, throws } from './entrywords.js';
+import { numbered, reasons, throws } from './entrywords.js';
 import { missing } from './sheet.js';
 
 /** @typedef {import('./types.d.ts').Athlete} Athlete */
@@ -94,11 +94,24 @@ export function notDone(app, a, turn, give) {
   return el;
 }
 
-/** What would be marked absent: every measure still missing; empty if that is the present one only. @param {App} app @param {Athlete} a @param {Turn} turn */
+/**
+ * The same row where no side is measured: the reason holds for all of the step that is still missing.
+ * @param {App} app @param {Athlete} a @param {Turn} turn @param {string} what in words
+ */
+export function stepNotDone(app, a, turn, what) {
+  const { cells } = app.sheet;
+  return notDone(app, a, turn, async (reason) => {
+    const open = missing(app.athlete(a.id) ?? a, cells, turn.round).map((i) => cells[i]).filter((c) => c?.step === turn.step);
+    const entries = open.map((c) => app.entry('not_done', a.id, { about: c?.about, side: 'none', reason }));
+    if (entries.length > 0 && await app.keep(entries, `${numbered(a)}, ${what} not done: ${reasons[reason]?.toLowerCase()}`)) app.next(turn);
+  });
+}
+
+/** What would be marked absent: all that is still missing; empty if that is the present step only. @param {App} app @param {Athlete} a @param {Turn} turn */
 function restOf(app, a, turn) {
   const { cells } = app.sheet;
-  const open = missing(a, cells, turn.round).map((i) => cells[i]).filter((c) => c && measureOf(app.sheet, c.about));
-  if (open.every((c) => c?.step === turn.step)) return [];
+  const open = missing(a, cells, turn.round).map((i) => cells[i]).filter((c) => c !== undefined);
+  if (open.every((c) => c.step === turn.step)) return [];
   const more = turn.round === 2 ? { round: 2 } : {};
-  return open.map((c) => app.entry('not_done', a.id, { about: c?.about, side: c?.side, reason: 'absent', ...more }));
+  return open.map((c) => app.entry('not_done', a.id, { about: c.about, side: c.side, reason: 'absent', ...more }));
 }

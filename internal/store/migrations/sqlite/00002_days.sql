@@ -58,6 +58,7 @@ CREATE TABLE day_entries (
     at         INTEGER NOT NULL,
     received   INTEGER NOT NULL,
     late       INTEGER NOT NULL,
+    reason     TEXT    NOT NULL,
     undoes     TEXT    NOT NULL,
     digest     TEXT    NOT NULL,
     PRIMARY KEY (day_id, seq)
