@@ -197,6 +197,9 @@ func checkSkip(e *StationEntry, f *screen.Faults) {
 	if !e.Reason.Valid() {
 		f.Add("reason", "pain, refused, absent or no_time", "unknown reason %q", string(e.Reason))
 	}
+	if e.About == screen.CheckInCell && e.Reason == screen.ReasonPain {
+		f.Add("reason", "note the pain among the symptoms", "pain is what a check-in asks about")
+	}
 	if e.Side != screen.NoSide && e.Side != "" {
 		f.Add("side", "none", "%s has no sides", e.About)
 	}

@@ -138,9 +138,11 @@ func TestAbsentAtCheckInAndChecklist(t *testing.T) {
 		t.Errorf("%s %s", a, b)
 	}
 	bad := r.entry(screen.DayNotDone, "a02", screen.CheckInCell)
-	bad.Reason = "asleep"
-	if x := r.save("CHECK", bad).Results[0]; x.Status != EntryRefused || x.Where != "reason" {
-		t.Errorf("%+v", x)
+	for _, why := range []screen.Reason{"asleep", screen.ReasonPain} { // pain is asked about there
+		bad.Reason = why
+		if x := r.save("CHECK", bad).Results[0]; x.Status != EntryRefused || x.Where != "reason" {
+			t.Errorf("%+v", x)
+		}
 	}
 }
 

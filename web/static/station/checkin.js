@@ -40,7 +40,7 @@ export function makeCheckIn(app, a, turn) {
     const others = /** @type {Hand[]} */ (['left', 'right', 'both']).filter((x) => x !== a.hand);
     screen(`Throws ${withHand[a.hand]}. Right?`, () => app.list(), h('p', null, 'Ask the athlete. All sides of today follow from it.'),
       h('div', { class: 'stack' }, button('Yes', pick(a.hand), { class: 'button huge go' }), others.map((x) => button(other[x], pick(x), { class: 'button large' }))),
-      stepNotDone(app, a, turn, 'check-in'));
+      stepNotDone(app, a, turn, 'check-in', 'pain'));
   }
 
   function askThrew() {

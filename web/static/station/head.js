@@ -74,11 +74,12 @@ export function firstWords(app, turn, sides, unit = '') {
  * A row with the reasons why something is not done. Absent may hold for all that is left.
  * @param {App} app @param {Athlete} a @param {Turn} turn
  * @param {(reason: NonNullable<Entry['reason']>) => void} give for the present measure
+ * @param {string} [but] a reason that is not offered
  */
-export function notDone(app, a, turn, give) {
+export function notDone(app, a, turn, give, but) {
   const el = h('div', { class: 'notdone', role: 'group', 'aria-label': 'Not done' });
   function row() {
-    fill(el, h('span', { class: 'label' }, 'Not done:'), Object.entries(reasons).map(([id, text]) => button(text, () => {
+    fill(el, h('span', { class: 'label' }, 'Not done:'), Object.entries(reasons).filter(([id]) => id !== but).map(([id, text]) => button(text, () => {
       const rest = restOf(app, a, turn);
       if (id === 'absent' && rest.length > 0) absent(rest);
       else give(/** @type {'pain'} */ (id));
@@ -96,15 +97,15 @@ export function notDone(app, a, turn, give) {
 
 /**
  * The same row where no side is measured: the reason holds for all of the step that is still missing.
- * @param {App} app @param {Athlete} a @param {Turn} turn @param {string} what in words
+ * @param {App} app @param {Athlete} a @param {Turn} turn @param {string} what in words @param {string} [but] a reason that is not offered
  */
-export function stepNotDone(app, a, turn, what) {
+export function stepNotDone(app, a, turn, what, but) {
   const { cells } = app.sheet;
   return notDone(app, a, turn, async (reason) => {
     const open = missing(app.athlete(a.id) ?? a, cells, turn.round).map((i) => cells[i]).filter((c) => c?.step === turn.step);
     const entries = open.map((c) => app.entry('not_done', a.id, { about: c?.about, side: 'none', reason }));
     if (entries.length > 0 && await app.keep(entries, `${numbered(a)}, ${what} not done: ${reasons[reason]?.toLowerCase()}`)) app.next(turn);
-  });
+  }, but);
 }
 
 /** What would be marked absent: all that is still missing; empty if that is the present step only. @param {App} app @param {Athlete} a @param {Turn} turn */
