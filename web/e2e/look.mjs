@@ -26,8 +26,9 @@ export function sidewaysScroll(page) {
   return page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
 }
 
-/** @param {Page} page @param {string} where */
+/** A drawing follows the width of the page a moment later, so it is waited for. @param {Page} page @param {string} where */
 export async function assertFits(page, where) {
+  for (let i = 0; i < 100 && await sidewaysScroll(page) > 0; i++) await page.waitForTimeout(50);
   assert.ok(await sidewaysScroll(page) <= 0, `${where} scrolls sideways`);
 }
 

@@ -117,7 +117,11 @@ export class StationServer {
   /** @param {string} code @param {Request} request @param {Response} response */
   async #take(code, request, response) {
     let text = '';
-    for await (const part of request) text += part;
+    try {
+      for await (const part of request) text += part;
+    } catch {
+      return; // the browser was killed in the middle of it
+    }
     const { entries, device, sent } = JSON.parse(text);
     const ids = entries.map((/** @type {Entry} */ e) => e.id);
     this.batches.push({ code, device, sent, ids });
