@@ -69,7 +69,7 @@ func (s *server) importFile(ctx *gin.Context) (answer, error) {
 	if err != nil {
 		return answer{}, err
 	}
-	in, closeInput, err := p.input(ctx)
+	in, closeInput, err := fileOrText(ctx, &p.Pasted)
 	if err != nil {
 		return answer{}, err
 	}
@@ -91,8 +91,9 @@ func (s *server) importFile(ctx *gin.Context) (answer, error) {
 	return shown(p), nil
 }
 
-// input is what is to be read: the file, or else what was pasted; nil if there is neither.
-func (p *importPage) input(ctx *gin.Context) (in io.Reader, closeInput func(), err error) {
+// fileOrText is what is to be read: the file, or else what was pasted; nil if there is neither. Pasted
+// text that is not too long is shown again.
+func fileOrText(ctx *gin.Context, again *string) (in io.Reader, closeInput func(), err error) {
 	nothing := func() {}
 	if h, err := ctx.FormFile("file"); err == nil && h.Size > 0 {
 		f, err := h.Open()
@@ -106,7 +107,7 @@ func (p *importPage) input(ctx *gin.Context) (in io.Reader, closeInput func(), e
 		return nil, nothing, nil
 	}
 	if len(text) <= pastedAgain {
-		p.Pasted = text
+		*again = text
 	}
 	return strings.NewReader(text), nothing, nil
 }

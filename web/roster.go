@@ -1,7 +1,6 @@
 package web
 
 import (
-	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -190,7 +189,7 @@ func (s *server) rosterTables(ctx *gin.Context, p *rosterPage) (out []*exchange.
 	if len(out) > 0 {
 		return out, false, nil
 	}
-	in, closeInput, err := p.input(ctx)
+	in, closeInput, err := fileOrText(ctx, &p.Pasted)
 	if err != nil {
 		return nil, false, err
 	}
@@ -206,26 +205,6 @@ func (s *server) rosterTables(ctx *gin.Context, p *rosterPage) (out []*exchange.
 		out = append(out, &read[i])
 	}
 	return out, true, nil
-}
-
-// input is what is to be read: the file, or else what was pasted; nil if there is neither.
-func (p *rosterPage) input(ctx *gin.Context) (in io.Reader, closeInput func(), err error) {
-	nothing := func() {}
-	if h, err := ctx.FormFile("file"); err == nil && h.Size > 0 {
-		f, err := h.Open()
-		if err != nil {
-			return nil, nothing, err
-		}
-		return f, func() { _ = f.Close() }, nil
-	}
-	text := ctx.PostForm("text")
-	if strings.TrimSpace(text) == "" {
-		return nil, nothing, nil
-	}
-	if len(text) <= pastedAgain {
-		p.Pasted = text
-	}
-	return strings.NewReader(text), nothing, nil
 }
 
 // tell puts the preview into the page.
