@@ -88,12 +88,17 @@ func (l *looks) write(b *bytes.Buffer, p page) error {
 	return t.ExecuteTemplate(b, "base.html", p)
 }
 
-func (s *server) show(ctx *gin.Context, status int, p page) {
+// render writes a page into b with what every page shows.
+func (s *server) render(b *bytes.Buffer, p page) error {
 	h := p.head()
 	h.Protocol, h.Cautions = s.clinic.Protocol().NameAndVersion(), s.clinic.Protocol().Cautions
 	h.Demo, h.Version = s.demo, s.version
+	return s.looks.write(b, p)
+}
+
+func (s *server) show(ctx *gin.Context, status int, p page) {
 	var b bytes.Buffer
-	if err := s.looks.write(&b, p); err != nil {
+	if err := s.render(&b, p); err != nil {
 		if _, twice := p.(*errorPage); twice {
 			s.log.ErrorContext(ctx.Request.Context(), "error page failed", "error", err.Error())
 			http.Error(ctx.Writer, "Something went wrong inside evenhand.", http.StatusInternalServerError)

@@ -58,14 +58,12 @@ func (s *server) station(ctx *gin.Context) {
 	} else {
 		p.Modules = stationModules()
 	}
-	p.Protocol, p.Cautions = s.clinic.Protocol().NameAndVersion(), s.clinic.Protocol().Cautions
-	p.Demo, p.Version = s.demo || sheet.Day.Demo, s.version
 	s.showZipped(ctx, p)
 }
 
 func (s *server) showZipped(ctx *gin.Context, p page) {
 	var b bytes.Buffer
-	if err := s.looks.write(&b, p); err != nil {
+	if err := s.render(&b, p); err != nil {
 		s.fail(ctx, err)
 		return
 	}

@@ -122,30 +122,18 @@ func (c *Clinic) handout(who Person, view *DayView, rec *screen.Record, opt scor
 		Revision: rec.Screen.Revision, Protocol: p.NameAndVersion(), Hash: p.Hash, Made: c.now().UTC(), By: who.ID, Body: body}, err
 }
 
-// dayRecords is a day with the records of the athletes of whom something stands, by athlete. It uses a
-// handful of queries and one look-up an athlete.
+// dayRecords is a day with the records of the athletes of whom something stands, by athlete.
 func (c *Clinic) dayRecords(tx *store.Tx, day string) (view DayView, out map[string]*screen.Record, err error) {
 	if view, err = c.dayView(tx, day); err != nil {
 		return view, nil, err
 	}
-	var ids []string
-	for i := range view.Athletes { // a screen is made with the first entry
-		_, _, err := tx.ScreenRevision(view.Athletes[i].Screen)
-		if screen.IsCode(err, screen.NotFound) {
-			continue
-		}
-		if err != nil {
-			return view, nil, err
-		}
-		ids = append(ids, view.Athletes[i].Screen)
-	}
-	list, err := tx.Records(ids)
+	list, err := recordsOf(tx, view.Athletes)
 	if err != nil {
 		return view, nil, err
 	}
 	out = make(map[string]*screen.Record, len(list))
 	for _, rec := range list {
-		if anyEntry(rec) {
+		if rec != nil && anyEntry(rec) { // a screen is made with the first entry
 			out[rec.Athlete.ID] = rec
 		}
 	}
