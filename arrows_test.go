@@ -15,15 +15,18 @@ import (
 // arrows says which package of evenhand may import which other one: downward only.
 var arrows = map[string][]string{
 	"":                  {"api", "web", "internal/clinic", "internal/demo", "internal/exchange", "internal/score", "internal/screen", "internal/store"},
-	"api":               {"internal/clinic", "internal/chart", "internal/exchange", "internal/score", "internal/screen"},
-	"web":               {"internal/clinic", "internal/chart", "internal/exchange", "internal/score", "internal/screen"},
-	"internal/clinic":   {"internal/store", "internal/chart", "internal/exchange", "internal/score", "internal/screen"},
+	"api":               {"internal/clinic", "internal/chart", "internal/exchange", "internal/score", "internal/study", "internal/screen"},
+	"web":               {"internal/clinic", "internal/chart", "internal/exchange", "internal/score", "internal/study", "internal/screen"},
+	"internal/clinic":   {"internal/store", "internal/chart", "internal/exchange", "internal/score", "internal/study", "internal/screen"},
 	"internal/store":    {"internal/screen"},
 	"internal/chart":    {"internal/score", "internal/screen"},
 	"internal/exchange": {"internal/score", "internal/screen"},
 	"internal/demo":     {"internal/screen"},
 	"internal/score":    {"internal/screen", "internal/stat"},
 	"internal/screen":   {},
+	"internal/study":    {"internal/screen", "internal/stat"},
+	"internal/proof":    {"internal/score", "internal/study", "internal/screen", "internal/stat"},
+	"cmd/proof":         {"internal/proof", "internal/screen"},
 	"internal/stat":     {},
 }
 
@@ -36,7 +39,7 @@ var owners = map[string][]string{
 	"github.com/gin-gonic/gin":    {"api", "web"},
 	"github.com/danielgtaylor":    {"api"},
 	"github.com/go-echarts":       {"internal/chart"},
-	"gonum.org/":                  {"internal/score", "internal/stat"},
+	"gonum.org/":                  {"internal/score", "internal/stat", "internal/study", "internal/proof"},
 	"go.yaml.in/":                 {"internal/screen"},
 	"github.com/alecthomas/kong":  {""},
 	"github.com/xuri/excelize":    {"internal/exchange"},
@@ -49,6 +52,7 @@ var owners = map[string][]string{
 var pure = map[string][]string{
 	"internal/score":  {"time", "os", "io", "net", "math/rand", "log"},
 	"internal/stat":   {"time", "os", "io", "net", "math/rand", "log"},
+	"internal/study":  {"time", "os", "io", "net", "math/rand", "log"},
 	"internal/screen": {"os", "net", "math/rand", "log"},
 	"internal/demo":   {"os", "net", "log"},
 }

@@ -61,6 +61,11 @@ func Register(router *gin.Engine, c *clinic.Clinic, version string, log *slog.Lo
 	s.protocol()
 	s.transfer()
 	s.days()
+	s.courses()
+	s.followUps()
+	s.explanations()
+	s.squads()
+	s.retests()
 	describe(s.api.OpenAPI())
 	s.docs(group)
 }

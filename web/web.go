@@ -91,6 +91,11 @@ func (s *server) routes(r *gin.RouterGroup) {
 	s.stationRoutes(r)
 	s.rosterRoutes(r)
 	s.handoutRoutes(r)
+	s.courseRoutes(r)
+	s.followRoutes(r)
+	s.explainRoutes(r)
+	s.squadRoutes(r)
+	s.retestRoutes(r)
 }
 
 // answer is what a handler gives: a page with a status, or the address to go on to.

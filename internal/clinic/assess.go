@@ -13,6 +13,7 @@ import (
 type Assessment struct {
 	Record *screen.Record
 	Report *score.Report
+	Errors screen.ErrorSwitch // the squad's own errors in use; zero: the published ones
 }
 
 // Score scores one screen. Returns NotFound.
@@ -21,20 +22,14 @@ func (c *Clinic) Score(ctx context.Context, who Person, screenID string) (out As
 		if out.Record, err = tx.Record(screenID); err != nil {
 			return err
 		}
-		opt, err := options(tx, out.Record.Screen.Team)
-		out.Report = c.scorer.Score(out.Record, opt)
-		return err
+		by, err := c.scoring(tx, out.Record.Screen.Team)
+		if err != nil {
+			return err
+		}
+		out.Report, out.Errors = by.Score(out.Record), by.Errors
+		return nil
 	})
 	return out, err
-}
-
-// heapedFrom is the number of readings from which heaping on 0 and 5 is looked for.
-const heapedFrom = 50
-
-// options of a team's scores: whether its angles are read to 5°.
-func options(tx *store.Tx, team string) (score.Options, error) {
-	five, total, err := tx.Heaping(team)
-	return score.Options{Heaped: total >= heapedFrom && 10*five > 9*total}, err
 }
 
 // SquadRow is an athlete of a squad in triage, with name and report.
@@ -63,11 +58,11 @@ func (c *Clinic) Triage(ctx context.Context, who Person, team string) (out Squad
 		if err != nil {
 			return err
 		}
-		opt, err := options(tx, team)
+		by, err := c.scoring(tx, team)
 		if err != nil {
 			return err
 		}
-		return c.squad(tx, latest, opt, &out)
+		return squad(tx, latest, &by, &out)
 	})
 	return out, err
 }
@@ -84,7 +79,7 @@ func (s *Squad) HeatRows() []chart.HeatRow {
 	return rows
 }
 
-func (c *Clinic) squad(tx *store.Tx, latest []store.Latest, opt score.Options, out *Squad) error {
+func squad(tx *store.Tx, latest []store.Latest, by *scoring, out *Squad) error {
 	ids := make([]string, 0, len(latest))
 	names := make(map[string]string, len(latest))
 	out.Unscreened = []score.NamedAthlete{}
@@ -103,10 +98,10 @@ func (c *Clinic) squad(tx *store.Tx, latest []store.Latest, opt score.Options, o
 	reports := make([]*score.Report, len(records))
 	byScreen := make(map[string]*score.Report, len(records))
 	for i, rec := range records {
-		reports[i] = c.scorer.Score(rec, opt)
+		reports[i] = by.Score(rec)
 		byScreen[rec.Screen.ID] = reports[i]
 	}
-	rows := c.scorer.Triage(reports)
+	rows := by.Triage(reports)
 	out.Rows = make([]SquadRow, len(rows))
 	for i, r := range rows {
 		rep := byScreen[r.Screen]
@@ -129,9 +124,12 @@ func (c *Clinic) Latest(ctx context.Context, who Person, athlete string) (out As
 		if out.Record, err = tx.Record(list[0].ID); err != nil {
 			return err
 		}
-		opt, err := options(tx, out.Record.Screen.Team)
-		out.Report, ok = c.scorer.Score(out.Record, opt), true
-		return err
+		by, err := c.scoring(tx, out.Record.Screen.Team)
+		if err != nil {
+			return err
+		}
+		out.Report, out.Errors, ok = by.Score(out.Record), by.Errors, true
+		return nil
 	})
 	return out, ok, err
 }
@@ -173,9 +171,13 @@ func (c *Clinic) Sides(ctx context.Context, who Person, screenID string) (out Si
 		if out.Record, err = tx.Record(screenID); err != nil {
 			return err
 		}
-		opt, err := options(tx, out.Record.Screen.Team)
-		out.Pairs, out.Indices = c.scorer.Pairs(out.Record, opt), c.scorer.Indices(out.Record, opt)
-		return err
+		by, err := c.scoring(tx, out.Record.Screen.Team)
+		if err != nil {
+			return err
+		}
+		opt := by.options(out.Record)
+		out.Pairs, out.Indices = by.Pairs(out.Record, opt), by.Indices(out.Record, opt)
+		return nil
 	})
 	return out, err
 }

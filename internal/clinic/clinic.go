@@ -22,6 +22,7 @@ type Clinic struct {
 	demo   bool
 	watch  watch
 	logs   dayLogs
+	kept   keptThings
 }
 
 // New makes a Clinic. now and newID are its only clock and its only source of ids.

@@ -86,7 +86,7 @@ type asking struct {
 }
 
 func (c *Clinic) ask(tx *store.Tx, s *dayState) (out []asking, err error) {
-	opt, err := options(tx, s.view.Day.Team)
+	by, err := c.scoring(tx, s.view.Day.Team)
 	if err != nil {
 		return nil, err
 	}
@@ -106,7 +106,7 @@ func (c *Clinic) ask(tx *store.Tx, s *dayState) (out []asking, err error) {
 		if err != nil {
 			return nil, err
 		}
-		list := append(s.odd(i, rec, last), s.unsettled(i, c.scorer.Score(rec, opt))...)
+		list := append(s.odd(i, rec, last), s.unsettled(i, by.Score(rec))...)
 		for _, q := range list {
 			q.Athlete, q.Name, q.Number, q.Screen, q.Station = a.Athlete, a.Person.Name, a.Number, rec.Screen.ID, stationOf[q.Measure]
 			out = append(out, q)

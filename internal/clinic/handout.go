@@ -90,7 +90,7 @@ func (c *Clinic) MakeHandouts(ctx context.Context, who Person, day string) (made
 		if err != nil {
 			return err
 		}
-		opt, err := options(tx, view.Team.ID)
+		by, err := c.scoring(tx, view.Team.ID)
 		if err != nil {
 			return err
 		}
@@ -100,7 +100,7 @@ func (c *Clinic) MakeHandouts(ctx context.Context, who Person, day string) (made
 			if rec == nil {
 				continue
 			}
-			h, err := c.handout(who, &view, rec, opt)
+			h, err := c.handout(who, &view, rec, &by)
 			if err != nil {
 				return err
 			}
@@ -114,9 +114,9 @@ func (c *Clinic) MakeHandouts(ctx context.Context, who Person, day string) (made
 	return made, err
 }
 
-func (c *Clinic) handout(who Person, view *DayView, rec *screen.Record, opt score.Options) (screen.Handout, error) {
+func (c *Clinic) handout(who Person, view *DayView, rec *screen.Record, by *scoring) (screen.Handout, error) {
 	p := c.Protocol()
-	text := handoutText(c.scorer, rec, c.scorer.Score(rec, opt), view.Team.Name, plannedCells(p, &view.Day))
+	text := handoutText(by.Scorer, rec, by.Score(rec), view.Team.Name, plannedCells(p, &view.Day))
 	body, err := json.Marshal(&text)
 	return screen.Handout{ID: c.newID(), Day: view.Day.ID, Athlete: rec.Athlete.ID, Screen: rec.Screen.ID,
 		Revision: rec.Screen.Revision, Protocol: p.NameAndVersion(), Hash: p.Hash, Made: c.now().UTC(), By: who.ID, Body: body}, err

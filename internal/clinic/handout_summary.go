@@ -91,17 +91,17 @@ func (c *Clinic) DaySummary(ctx context.Context, who Person, day string) (out Da
 		if err != nil {
 			return err
 		}
-		opt, err := options(tx, view.Team.ID)
+		by, err := c.scoring(tx, view.Team.ID)
 		if err != nil {
 			return err
 		}
 		reports := make([]*score.Report, 0, len(records))
 		for i := range view.Athletes {
 			if rec := records[view.Athletes[i].Athlete]; rec != nil {
-				reports = append(reports, c.scorer.Score(rec, opt))
+				reports = append(reports, by.Score(rec))
 			}
 		}
-		out = daySummary(c.scorer, &view, &board, reports)
+		out = daySummary(by.Scorer, &view, &board, reports)
 		return nil
 	})
 	return out, err

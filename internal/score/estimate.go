@@ -35,6 +35,9 @@ type seen struct {
 type Options struct {
 	// Heaped says that more than 90 % of this clinic's angles end in 0 or 5: they are read to 5°.
 	Heaped bool
+	// Squad is what was usual in the athlete's squad when the day was closed; nil: the protocol's prior
+	// holds. One made by another protocol is not used, and the report says so.
+	Squad *SquadPrior
 }
 
 // estimates works through the current readings of a record, measure by measure: heads holds the first

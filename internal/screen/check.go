@@ -45,6 +45,7 @@ func (v *validator) all() {
 		v.item(&v.p.Checklist[i])
 	}
 	v.stations()
+	v.followUp()
 	if len(v.faults) == 0 {
 		v.jointPriors()
 	}
@@ -105,6 +106,9 @@ func (v *validator) figures() {
 	}
 	for i := range v.p.Symptoms {
 		walk("symptoms", v.p.Symptoms[i].ID, v.p.Symptoms[i])
+	}
+	if v.p.FollowUp.Known() || len(v.p.FollowUp.Paces) > 0 {
+		walk("follow_up", v.p.Name, v.p.FollowUp)
 	}
 }
 

@@ -161,6 +161,9 @@ func (l *loader) merge(p *part) {
 	if len(p.proto.Stations) > 0 { // a day is planned as a whole: stations are replaced, not mixed
 		q.Stations, l.origin["stations"] = p.proto.Stations, place{p, "stations"}
 	}
+	if p.proto.FollowUp.Known() || len(p.proto.FollowUp.Paces) > 0 { // as a whole, like the cut-offs
+		q.FollowUp, l.origin["follow_up/"+q.Name] = p.proto.FollowUp, place{p, "follow_up"}
+	}
 	q.Cautions = append(q.Cautions, p.proto.Cautions...)
 	q.Studies = append(q.Studies, p.proto.Studies...)
 	for _, id := range sortedKeys(p.proto.Sources) {

@@ -44,7 +44,8 @@ type Protocol struct {
 	Rules     []Rule            `yaml:"rules" json:"rules"`
 	Checklist []ChecklistItem   `yaml:"checklist" json:"checklist"`
 	Stations  []PlanStation     `yaml:"stations" json:"stations,omitempty"` // of a screening day, as proposed
-	Studies   []Study           `yaml:"studies" json:"studies,omitempty"`   // context that belongs to no single measure
+	FollowUp  FollowUp          `yaml:"follow_up" json:"follow_up,omitzero"`
+	Studies   []Study           `yaml:"studies" json:"studies,omitempty"` // context that belongs to no single measure
 
 	Hash string `yaml:"-" json:"hash"` // SHA-256 of the resolved content, hex
 

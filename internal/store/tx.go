@@ -86,6 +86,10 @@ var statements = []string{
 	qParticipants, qParticipantTwice,
 	qDayEntries, qDayEntriesIn, qDayEntryLast,
 	qHandouts, qHandoutsIn,
+	qEvents, qEventsIn, qEvent, qEventWithdraw,
+	qKeptPriors, qKeptPrior,
+	qStudies, qStudy, qStudyOf, qSwitches, qSwitch, qSwitchLast,
+	qScreensBetween, qScreensOf,
 }
 
 // row is a pointer to a row of a table or of a query, which names the places of its columns in order.
