@@ -173,7 +173,7 @@ func (t *TwoWay) absolute() ICC {
 	fj, r := t.JMS/t.EMS, c.Value
 	a := n*(1+(k-1)*r) - k*r
 	v := (k - 1) * (n - 1) * (k*r*fj + a) * (k*r*fj + a) / ((n-1)*k*k*r*r*fj*fj + a*a)
-	if v < 1e-3 { // a coefficient at which the judges' share of the scatter vanishes
+	if !(v >= 1e-3) { // nothing, or 0/0, where the rows' means are all the same
 		c.OK, c.Note = false, "These ratings give no interval for this coefficient."
 		return c
 	}

@@ -45,8 +45,9 @@ type Grid []GridPoint
 // Without one (12 or more) μ is flat and the density of ω is ∝ 1/(1 + (ω/SE)²) between 0.05 and 10 SE,
 // SE being the median of the standard errors, so that one odd reading does not move the range; the grid
 // is in ln ω too, which brings the factor ω, and its ends count half. μ is integrated out exactly
-// (Gelman A et al. Bayesian Data Analysis, 3rd ed. 2013, section 5.4). Errors say in words what is
-// missing.
+// (Gelman A et al. Bayesian Data Analysis, 3rd ed. 2013, section 5.4). Up to some 150 athletes the grid
+// is exact to a thousandth; in a crowd ω is only known to half a step of it, 4 % or 7 %. Errors say in
+// words what is missing.
 func Hierarchy(d, se []float64, prior HierarchyPrior) (Grid, error) {
 	if err := checkHierarchy(d, se, &prior); err != nil {
 		return nil, err

@@ -23,7 +23,13 @@ func reference(t testing.TB, file string, into any) {
 	}
 }
 
-func close2(t testing.TB, what string, got, want, tol float64) {
+// tester is a *testing.T or a *rapid.T.
+type tester interface {
+	Helper()
+	Errorf(format string, args ...any)
+}
+
+func close2(t tester, what string, got, want, tol float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tol*max(1, math.Abs(want))) {
 		t.Errorf("%s = %.15g, want %.15g (off by %.1e)", what, got, want, got-want)
@@ -35,16 +41,14 @@ func close2(t testing.TB, what string, got, want, tol float64) {
 func TestTrendAgainstJointGaussian(t *testing.T) {
 	var ref struct {
 		Trend struct {
-			Weeks, Reading, SE  []float64
-			Q, M0, P0, S0       float64
-			AheadWeeks          float64   `json:"ahead_weeks"`
-			Level               []float64 `json:"level"`
-			LevelSD             []float64 `json:"level_sd"`
-			Slope               []float64 `json:"slope"`
-			SlopeSD             []float64 `json:"slope_sd"`
-			LogLikelihood       float64   `json:"log_likelihood"`
-			Note                string
-			unusedFieldsIgnored struct{}
+			Weeks, Reading, SE []float64
+			Q, M0, P0, S0      float64
+			AheadWeeks         float64   `json:"ahead_weeks"`
+			Level              []float64 `json:"level"`
+			LevelSD            []float64 `json:"level_sd"`
+			Slope              []float64 `json:"slope"`
+			SlopeSD            []float64 `json:"slope_sd"`
+			LogLikelihood      float64   `json:"log_likelihood"`
 		}
 	}
 	reference(t, "numerics.json", &ref)
@@ -150,7 +154,7 @@ func (b *bruteForce) at(t testing.TB, week float64, in TrendSeries) (s TrendStat
 	return s, -(mat.Dot(res, &v) + chol.LogDet() + float64(n)*math.Log(2*math.Pi)) / 2
 }
 
-func sameState(t testing.TB, what string, got, want TrendState, tol float64) {
+func sameState(t tester, what string, got, want TrendState, tol float64) {
 	t.Helper()
 	close2(t, what+": level", got.Level, want.Level, tol)
 	close2(t, what+": slope", got.Slope, want.Slope, tol)
@@ -211,9 +215,8 @@ func TestFirstReadingIsUsedOnce(t *testing.T) {
 	}
 }
 
-// The variance of the level over short steps, against the first terms of its series summed with 200
-// bits... in double precision but from the smallest term up, and against the plain formula where that
-// is good. Both branches meet at ½.
+// The variance of the level over a step: for short ones against its series summed from the smallest term
+// up, for long ones against the formula as it is printed. The branches meet at ½.
 func TestFadingVariance(t *testing.T) {
 	for _, a := range []float64{1e-9, 1e-4, 0.01, 0.1, 0.3, 0.499999, 0.500001, 0.8} {
 		terms := []float64{}
