@@ -231,10 +231,13 @@ type PublishedError struct {
 // Error is a measure's error as standard deviations in the measure's unit; on the log scale as
 // standard deviations of the natural logarithm.
 type Error struct {
-	Trial      float64 `json:"trial"`       // σ_w: trial to trial
-	Placing    float64 `json:"placing"`     // σ_p: new placing, same day
-	Day        float64 `json:"day"`         // σ_d: another day
-	Examiner   float64 `json:"examiner"`    // σ_e: another examiner
+	Trial    float64 `json:"trial"`    // σ_w: trial to trial
+	Placing  float64 `json:"placing"`  // σ_p: new placing, same day
+	Day      float64 `json:"day"`      // σ_d: another day
+	Examiner float64 `json:"examiner"` // σ_e: another examiner
+	// Pair is by what the variance of a side difference differs from what the four give, where the squad's
+	// own repeats of side differences say so; 0 means 1.
+	Pair       float64 `json:"pair,omitempty"`
 	LowerBound bool    `json:"lower_bound"` // no day-to-day error is known
 	Source     string  `json:"source"`      // where it comes from, in words
 }

@@ -7,12 +7,12 @@ import (
 )
 
 const (
-	keptPriorOf = "p.id, p.team_id, p.on_day, p.protocol, p.hash, p.made, p.by_id, p.body"
+	keptPriorHead = "p.id, p.team_id, p.on_day, p.protocol, p.hash, p.made, p.by_id"
 	// Whether there is a newer one of the same day is one look-up in the index by team, day and time.
-	qKeptPriors = "SELECT " + keptPriorOf + " FROM squad_priors p WHERE p.team_id = ? AND NOT EXISTS (SELECT 1" +
+	qKeptPriors = "SELECT " + keptPriorHead + ", NULL FROM squad_priors p WHERE p.team_id = ? AND NOT EXISTS (SELECT 1" +
 		" FROM squad_priors x WHERE x.team_id = p.team_id AND x.on_day = p.on_day AND (x.made, x.id) > (p.made, p.id))" +
 		" ORDER BY p.on_day DESC"
-	qKeptPrior = "SELECT " + keptPriorOf + " FROM squad_priors p WHERE p.id = ?"
+	qKeptPrior = "SELECT " + keptPriorHead + ", p.body FROM squad_priors p WHERE p.id = ?"
 )
 
 type keptPriorRow struct {
@@ -62,10 +62,19 @@ func (r *keptPriorRow) same(o *keptPriorRow) bool {
 }
 
 // KeptPriors are what was usual in a team on each of its days, as it was worked out last, the newest
-// day first. None for an unknown team.
+// day first, without their bodies: every score of the team asks. None for an unknown team.
 func (tx *Tx) KeptPriors(team string) ([]screen.KeptPrior, error) {
 	rows, err := all[keptPriorRow](tx, qKeptPriors, team)
 	return convert(rows, (*keptPriorRow).prior), err
+}
+
+// KeptPrior is what was usual in a team by id, with its body. Returns NotFound.
+func (tx *Tx) KeptPrior(id string) (screen.KeptPrior, error) {
+	r, found, err := one[keptPriorRow](tx, qKeptPrior, id)
+	if err == nil && !found {
+		err = notFound("record of what is usual in a team")
+	}
+	return r.prior(), err
 }
 
 // PutKeptPrior keeps what was usual in a team on a day and reports whether it was new; one that is on

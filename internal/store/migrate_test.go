@@ -1,7 +1,9 @@
 package store
 
 import (
+	"database/sql"
 	"errors"
+	"fmt"
 	"io/fs"
 	"path/filepath"
 	"strings"
@@ -111,8 +113,7 @@ func TestBadStepName(t *testing.T) {
 func first(t *testing.T) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "store.db")
-	all := steps(t, nil)
-	if err := migrate(t.Context(), path, fstest.MapFS{"00001_schema.sql": all[firstStep(t, all)]}); err != nil {
+	if err := migrate(t.Context(), path, stepsTo(t, 1)); err != nil {
 		t.Fatal(err)
 	}
 	change(t, path, `
@@ -129,15 +130,19 @@ INSERT INTO reading_digits VALUES ('T', 1, 2);`)
 	return path
 }
 
-func firstStep(t *testing.T, all fstest.MapFS) string {
+// stepsTo are the embedded migrations up to the one with the number given.
+func stepsTo(t *testing.T, last int) fstest.MapFS {
 	t.Helper()
-	for name := range all {
-		if strings.HasPrefix(name, "00001_") {
-			return name
+	out := steps(t, nil)
+	for name := range out {
+		if name > fmt.Sprintf("%05d_~", last) {
+			delete(out, name)
 		}
 	}
-	t.Fatal("there is no first step")
-	return ""
+	if len(out) != last {
+		t.Fatalf("%d steps up to step %d", len(out), last)
+	}
+	return out
 }
 
 // TestMigrateFirst opens a file of the first version: what is in it reads as it did, and goes on.
@@ -187,21 +192,144 @@ func TestMigrateFirstFails(t *testing.T) {
 	}
 }
 
-// TestMigrateDown takes the last step back: what the first version had is left.
-func TestMigrateDown(t *testing.T) {
+// atSecond is the file of the first version as the second one left it, with something in each of its
+// tables.
+func atSecond(t *testing.T) string {
+	t.Helper()
 	path := first(t)
+	if err := migrate(t.Context(), path, stepsTo(t, 2)); err != nil {
+		t.Fatal(err)
+	}
+	change(t, path, `
+UPDATE readings SET withdrawn = 'typo' WHERE id = 'R2';
+INSERT INTO seasons VALUES ('Z', 'T', 'Season', '2025-01-01', '2025-12-31');
+INSERT INTO hands VALUES ('A', '', 'right');
+INSERT INTO days VALUES ('D', 'T', '2025-02-10', 'preseason', '{"side_order":"throwing_first","every":0,"stations":[{"code":"c1","name":"One","steps":[]}]}', 9, 2, 8);
+INSERT INTO stations VALUES ('c1', 'D');
+INSERT INTO participants VALUES ('D', 'A', 1, '1-abc', 'S', 0, 8);
+INSERT INTO day_entries VALUES ('D', 1, 'E1', 'reading', 'A', 'S', 'c1', 'm', 'left', 1, 0, 'E1', 'D1', 5, 5, 6, 0, '', '', 'abc');
+INSERT INTO handouts VALUES ('H', 'D', 'A', 'S', 7, 'p 1', 'abc', 9, 'U1', x'7b7d');`)
+	return path
+}
+
+// dump is every row of every table of a file, by table, but for the list of migrations.
+func dump(t *testing.T, path string) map[string][]string {
+	t.Helper()
+	db, err := sql.Open(driverName, dsn(path, migrateDSN))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = db.Close() }()
+	out := map[string][]string{}
+	for _, table := range column(t, db, "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%' AND name NOT LIKE 'goose%'") {
+		columns := strings.Join(column(t, db, "SELECT 'quote(' || name || ')' FROM pragma_table_info('"+table+"')"), ", ")
+		out[table] = column(t, db, "SELECT concat_ws(', ', "+columns+") FROM "+table+" ORDER BY 1")
+	}
+	return out
+}
+
+// column are the values of a query for one column.
+func column(t *testing.T, db *sql.DB, query string) (out []string) {
+	t.Helper()
+	rows, err := db.QueryContext(t.Context(), query)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = rows.Close() }()
+	for rows.Next() {
+		var s string
+		if err := rows.Scan(&s); err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, s)
+	}
+	if err := rows.Err(); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// TestMigrateSecond opens a file of the second version: every row of it is as it was, reads, and the
+// file goes on with what the third one has.
+func TestMigrateSecond(t *testing.T) {
+	path := atSecond(t)
+	before := dump(t, path)
 	if err := migrate(t.Context(), path, migrations()); err != nil {
 		t.Fatal(err)
 	}
-	b, err := fs.ReadFile(migrations(), "00002_days.sql")
+	after := dump(t, path)
+	for table, rows := range before {
+		if len(rows) == 0 {
+			t.Errorf("nothing in %s to be kept", table)
+		}
+		equal(t, table, after[table], rows)
+	}
+	s := openAt(t, path)
+	if rec := record(t, s, "S"); rec.Screen.Revision != 7 || len(rec.Readings) != 2 || rec.Readings[1].Withdrawn != "typo" {
+		t.Errorf("the record is %+v", rec)
+	}
+	fillThird(t, s)
+	read(t, s, func(tx *Tx) error {
+		d, e1 := tx.Day("D")
+		h, e2 := tx.Handouts("D")
+		if d.Stations[0].Name != "One" || len(h) != 1 || string(h[0].Body) != "{}" {
+			t.Errorf("the day is %+v, the handouts are %+v", d, h)
+		}
+		return firstOf(e1, e2)
+	})
+	checkIntegrity(t, s)
+}
+
+// fillThird puts something into each table of the third version.
+func fillThird(t *testing.T, s *Store) {
+	t.Helper()
+	write(t, s, func(tx *Tx) error {
+		return firstOf(
+			second(tx.PutEvent(eventOn("V", "A", "2025-02-11"))),
+			second(tx.PutKeptPrior(keptPrior("P", "2025-02-10", 0))),
+			second(tx.PutStudy(studyOf("X", "T", 0))),
+			second(tx.PutErrorSwitch(screen.ErrorSwitch{ID: "W", Team: "T", Study: "X", By: "U"})))
+	})
+}
+
+// TestMigrateDown takes the steps back, the last one first: what each earlier version had is left to
+// the last row.
+func TestMigrateDown(t *testing.T) {
+	path := atSecond(t)
+	before := dump(t, path)
+	s, err := Open(t.Context(), path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	fillThird(t, s)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	takeBack(t, path, "00003_course.sql", 3)
+	equal(t, "at the second step", dump(t, path), before)
+	takeBack(t, path, "00002_days.sql", 2)
+	equal(t, "at the first step", len(dump(t, path)), 11)
+	s = openAt(t, path) // and up again
+	if rec := record(t, s, "S"); len(rec.Readings) != 2 || holding(rec) != 3 {
+		t.Errorf("the record is %+v", rec)
+	}
+	read(t, s, func(tx *Tx) error {
+		none, err := tx.Events("A")
+		if len(none) != 0 {
+			t.Errorf("events are left: %+v", none)
+		}
+		return err
+	})
+	checkIntegrity(t, s)
+}
+
+// takeBack runs the way down of a step.
+func takeBack(t *testing.T, path, name string, number int) {
+	t.Helper()
+	b, err := fs.ReadFile(migrations(), name)
 	if err != nil {
 		t.Fatal(err)
 	}
 	_, down, _ := strings.Cut(string(b), "-- +goose Down")
-	change(t, path, down+"DELETE FROM goose_db_version WHERE version_id = 2;")
-	s := openAt(t, path) // and up again
-	if rec := record(t, s, "S"); len(rec.Readings) != 2 || holding(rec) != 3 {
-		t.Errorf("the record is %+v", rec)
-	}
-	checkIntegrity(t, s)
+	change(t, path, fmt.Sprintf("%s DELETE FROM goose_db_version WHERE version_id = %d;", down, number))
 }
