@@ -76,3 +76,43 @@ func BenchmarkTriage60(b *testing.B) {
 		s.Triage(reports)
 	}
 }
+
+// squadOf60 are sixty athletes with every measure of the default protocol read on both sides, each a
+// little different.
+func squadOf60(s *Scorer) []*screen.Record {
+	records := make([]*screen.Record, 60)
+	for i := range records {
+		records[i] = fullRecord(s.p, 80)
+		records[i].Athlete.ID = fmt.Sprintf("a%02d", i)
+		for k := range records[i].Readings {
+			records[i].Readings[k].Trials[0] += float64((i*7+k*3)%11) - 5
+		}
+	}
+	return records
+}
+
+// BenchmarkSquadPrior60 works out what is usual in a squad of sixty.
+func BenchmarkSquadPrior60(b *testing.B) {
+	s := defaultScorer(b)
+	records := squadOf60(s)
+	b.ReportAllocs()
+	for b.Loop() {
+		s.SquadPrior("t", "2026-02-10", records, Options{}, nil)
+	}
+}
+
+// BenchmarkScoreBySquad is BenchmarkScore80 by the squad's figures, of small and of large squads: what
+// is known less well is a wider mixture.
+func BenchmarkScoreBySquad(b *testing.B) {
+	s := defaultScorer(b)
+	records := squadOf60(s)
+	for _, n := range []int{12, 60} {
+		prior := s.SquadPrior("t", "2026-02-10", records[:n], Options{}, nil)
+		b.Run(fmt.Sprint("squad of ", n), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				s.Score(records[0], Options{Squad: prior})
+			}
+		})
+	}
+}

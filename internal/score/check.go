@@ -168,9 +168,11 @@ func groupWords(when *screen.When, priors []screen.Prior, subject *screen.Subjec
 // 100 are called a deficit, and how many clear.
 func (w *work) operating(c *comparison, se float64) (found, missed float64) {
 	_, sd := c.posterior(0, se)
-	hi, lo, loOK := w.bounds(c, se, sd)
+	b := w.bounds(c, se, sd)
 	wt := c.omega * c.omega / (c.omega*c.omega + se*se)
-	hi, lo = c.mu+(hi-c.mu)/wt, c.mu+(lo-c.mu)/wt // from posterior means to measured differences
+	for _, x := range []*float64{&b.over, &b.under, &b.upper, &b.lower} {
+		*x = c.mu + (*x-c.mu)/wt // from posterior means to measured differences
+	}
 	total := c.probability(c.mu, c.omega)
 	if total == 0 {
 		return 0, 0
@@ -185,13 +187,13 @@ func (w *work) operating(c *comparison, se float64) (found, missed float64) {
 			u := (x - c.mu) / c.omega
 			p := (to - from) * gridW[i] * math.Exp(-u*u/2) / (c.omega * math.Sqrt(2*math.Pi)) / total
 			if c.absolute {
-				found += p * stat.Beyond(hi, x, se)
-				if loOK {
-					missed += p * (1 - stat.Beyond(lo, x, se))
+				found += p * (stat.Above(b.over, x, se) + stat.Above(-b.under, -x, se))
+				if b.clear {
+					missed += p * max(0, stat.Above(b.lower, x, se)-stat.Above(b.upper, x, se))
 				}
 			} else {
-				found += p * stat.Above(hi, x, se)
-				missed += p * stat.Above(-lo, -x, se)
+				found += p * stat.Above(b.over, x, se)
+				missed += p * stat.Above(-b.upper, -x, se)
 			}
 		}
 	}

@@ -15,7 +15,9 @@ type work struct {
 	subject screen.Subject
 	d       sides
 	out     *Report
-	conds   []evaluated // rules already evaluated, by place in the protocol
+	conds   []evaluated   // rules already evaluated, by place in the protocol
+	squad   []*GroupPrior // for each measure what is usual in the squad, nil: not known; empty: for none
+	squadOn screen.Date
 
 	// Memory that scores share one after another, or that belongs to one report.
 	heads, next []int
@@ -35,6 +37,23 @@ type comparison struct {
 	prior    bool // mu and omega hold
 	mu       float64
 	omega    float64
+	squad    stat.Grid // what is usual in the squad; mu and omega are then its moments. nil: the protocol's prior
+	average  normal    // what the protocol says of such athletes, also where the squad's figures hold
+	pair     float64   // factor on the variance; 0 means 1
+}
+
+// normal is a normal distribution, if it is known.
+type normal struct {
+	known     bool
+	mu, omega float64
+}
+
+// widened is the factor on a standard error that belongs to one on the variance.
+func widened(pair float64) float64 {
+	if pair > 0 {
+		return math.Sqrt(pair)
+	}
+	return 1
 }
 
 // evaluated is a comparison with its probabilities.
@@ -55,9 +74,7 @@ func (w *work) compare(r *rule, tau float64, side int) comparison {
 	m := &p.Measures[r.m]
 	switch r.Kind {
 	case screen.SidePercent:
-		c := comparison{l: w.s.difference(r.m, w.d), tau: -math.Log1p(-tau / 100), absolute: !r.signed(w.d)}
-		w.addPrior(&c, m)
-		return c
+		tau = -math.Log1p(-tau / 100)
 	case screen.Floor:
 		if m.Scale == screen.Log {
 			return comparison{l: w.s.valueOf(w.s.sums[r.m], side, -1), tau: -logTau(tau)}
@@ -71,8 +88,8 @@ func (w *work) compare(r *rule, tau float64, side int) comparison {
 	case screen.RatioFloor:
 		return w.s.ratio(r.m, side, tau)
 	}
-	c := comparison{l: w.s.difference(r.m, w.d), tau: tau, absolute: !r.signed(w.d)}
-	w.addPrior(&c, m)
+	c := comparison{l: w.s.difference(r.m, w.d), tau: tau, absolute: !r.signed(w.d), pair: m.Resolved.Pair}
+	w.addPrior(&c, r.m)
 	return c
 }
 
@@ -80,11 +97,15 @@ func (w *work) compare(r *rule, tau float64, side int) comparison {
 func isLog(s *Scorer, m int) bool { return s.p.Measures[s.sums[m][0].m].Scale == screen.Log }
 
 // addPrior sets what is known of such athletes. A prior with a mean other than 0 belongs to a throwing
-// side; where sides are only compared it says nothing.
-func (w *work) addPrior(c *comparison, m *screen.Measure) {
-	mu, omega, ok := m.PriorFor(&w.subject)
+// side; where sides are only compared it says nothing, and neither do the squad's figures.
+func (w *work) addPrior(c *comparison, m int) {
+	mu, omega, ok := w.s.p.Measures[m].PriorFor(&w.subject)
 	if ok && (w.d.named || mu == 0) {
 		c.prior, c.mu, c.omega = true, mu, omega
+		c.average = normal{true, mu, omega}
+	}
+	if g := w.usualOf(m); g != nil {
+		c.prior, c.mu, c.omega, c.squad = true, g.NewMean, g.NewSD, g.Grid
 	}
 }
 
@@ -112,12 +133,11 @@ func (w *work) evaluate(c comparison) evaluated {
 	if !e.ok {
 		return e
 	}
-	e.x, e.se = c.l.value(w.est), c.l.se(w.est)
+	e.x, e.se = c.l.value(w.est), c.l.se(w.est)*widened(c.pair)
 	e.pm = c.probability(e.x, e.se)
 	e.postMean, e.postSD, e.pk = e.x, e.se, e.pm
 	if c.prior {
-		e.postMean, e.postSD = c.posterior(e.x, e.se)
-		e.pk = c.probability(e.postMean, e.postSD)
+		e.postMean, e.postSD, e.pk = c.weighed(e.x, e.se)
 	}
 	e.verdict = w.s.verdict(e.pm, e.pk)
 	return e
@@ -131,7 +151,26 @@ func (c *comparison) probability(mean, sd float64) float64 {
 	return stat.Above(c.tau, mean, sd)
 }
 
-// posterior weighs the measurement with what is known: w = ω²/(ω² + SE²).
+// weighed is mean and SD of the true value with all that is known, and the probability that it is beyond
+// the threshold. With a squad's figures it is a mixture over the squad's spread ω: the probability is the
+// weighted mean of the parts' own.
+//
+// For the squad's own athletes that is their part of the joint posterior of the whole squad: their
+// reading is in μ̂ and in the weights of ω once, as the model has it. An athlete who was not counted (in
+// pain, or measured on a later day) is weighed by the same formula, which takes μ and ω as the squad
+// left them: the reading is used once, for the athlete's own difference, and what little it would add to
+// what is known of the squad is left out.
+func (c *comparison) weighed(x, se float64) (mean, sd, p float64) {
+	if c.squad == nil {
+		mean, sd = c.posterior(x, se)
+		return mean, sd, c.probability(mean, sd)
+	}
+	m := c.squad.Posterior(x, se, func(weight, mean, sd float64) { p += weight * c.probability(mean, sd) })
+	return m.Mean, m.SD, min(p, 1)
+}
+
+// posterior weighs the measurement with what is known: w = ω²/(ω² + SE²). Of a squad's figures it takes
+// the moments.
 func (c *comparison) posterior(x, se float64) (mean, sd float64) {
 	if !c.prior {
 		return x, se

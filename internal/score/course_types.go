@@ -59,13 +59,13 @@ type MeasureCourse struct {
 
 	Points    []CoursePoint `json:"points" doc:"the visits at which it was measured, oldest first"`
 	Threshold float64       `json:"threshold" doc:"at the newest visit"`
-	Target    *float64      `json:"target_difference"`
+	Target    *float64      `json:"target_difference" doc:"for floors and ceilings the value"`
 	Reading   *float64      `json:"target_reading,omitempty"`
 	TargetBy  string        `json:"target_note,omitempty"`
 
 	Baseline    *int   `json:"baseline" doc:"place in points of what the change is counted from; null if there is none"`
 	BaselineWhy string `json:"baseline_why,omitempty"`
-	Start       int    `json:"start" doc:"place in points from which the trend runs"`
+	Start       int    `json:"start" doc:"place in points from which the trend runs, and from which the state is judged"`
 
 	SinceBaseline *Change `json:"since_baseline,omitempty"`
 	SinceLast     *Change `json:"since_last,omitempty"`
@@ -117,7 +117,8 @@ type Trend struct {
 }
 
 // MetState says whether the target is met by the rule of repeated looks: by the measurement alone at two
-// visits running, or by the trend from 3 visits on. One visit in six says so by chance.
+// visits running, or by the trend from 3 visits on. At the threshold itself one visit in five says so by
+// chance, and of six visits at least one does in 74 of 100 athletes.
 type MetState struct {
 	Met   bool        `json:"met"`
 	Once  bool        `json:"once" doc:"the newest visit alone says so: confirm it"`
@@ -127,12 +128,13 @@ type MetState struct {
 }
 
 // Due is when to screen an athlete again. On is the earliest day at which the usual change of a followed
-// measure would exceed what can be told from error, not before the protocol's interval.
+// measure would exceed what can be told from error, not before the protocol's interval; sooner for the
+// second reading of a deficit just found, and for the second look at a target that was met once.
 type Due struct {
 	On       screen.Date  `json:"on"`
 	Overdue  bool         `json:"overdue"`
 	Why      string       `json:"why"`
-	Measures []DueMeasure `json:"measures" doc:"what to measure then"`
+	Measures []DueMeasure `json:"measures" doc:"what to measure then: all that is due within a week of it, or of today if that is later"`
 }
 
 // DueMeasure is what to take at the next screen.

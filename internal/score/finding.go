@@ -20,8 +20,9 @@ func (s *Scorer) Score(rec *screen.Record, opt Options) *Report {
 		w.link(l)
 	}
 	w.noted()
-	w.notes()
+	w.notes(opt.Squad)
 	out := w.out
+	clear(w.squad)
 	w.out, w.rec, w.floats, w.chances = nil, nil, nil, nil
 	s.pool.Put(w)
 	return out
@@ -33,6 +34,7 @@ func (w *work) begin(s *Scorer, rec *screen.Record, opt Options) {
 	w.subject = s.p.SubjectOn(&rec.Athlete, rec.Screen.On)
 	hand := rec.Athlete.HandOn(rec.Screen.On)
 	w.d = sidesFor(hand, &w.subject)
+	w.useSquad(opt.Squad)
 	w.conds = cleared(w.conds, len(s.rules))
 	w.out = &Report{Protocol: s.ref, Screen: rec.Screen.ID, Athlete: rec.Athlete.ID, On: rec.Screen.On,
 		Kind: rec.Screen.Kind, Hand: hand, Sides: w.d.named, Age: w.subject.Age, Referral: []string{},
@@ -141,7 +143,7 @@ func (w *work) sideSE(m, side int, value float64) float64 {
 		cov := &w.est[q.m].cov
 		v += q.c * q.c * (cov[side][side] - cov[0][1])
 	}
-	se := math.Sqrt(max(0, v))
+	se := math.Sqrt(max(0, v)) * widened(w.s.p.Measures[m].Resolved.Pair)
 	if isLog(w.s, m) {
 		return value * se
 	}
@@ -193,6 +195,9 @@ func (w *work) oneSided(i, t int) {
 		f := w.add(i, t, &e)
 		f.Side, f.Role = w.sideName(m, side)
 		f.Difference = w.shown(r.m, side)
+		if m.Scale == screen.Count {
+			f.Difference = e.x // of all trials, as its probability, and not the mean of readings
+		}
 		f.SE = w.shownSE(r, &e, side, f.Difference)
 		f.First, f.FirstSE = f.Difference, f.SE
 		f.Margin = w.shownMargin(r.m, f.Difference, f.SE)
@@ -306,6 +311,9 @@ func (w *work) add(i, t int, e *evaluated) *Finding {
 	if e.c.prior {
 		f.Prior, f.PriorMean, f.PriorSD, f.scale = "protocol", e.c.mu, e.c.omega, e.c.omega
 	}
+	if e.c.squad != nil {
+		f.Prior, w.out.SquadOn = "squad", w.squadOn
+	}
 	if t >= 0 {
 		f.Threshold, f.Unit, f.Source = r.Thresholds[t].Value, r.Thresholds[t].Unit, r.sources[t]
 		f.AtSwitch = w.atSwitch(r, t, e)
@@ -363,7 +371,8 @@ func (w *work) atSwitch(r *rule, t int, e *evaluated) *AtSwitch {
 		}
 		c := e.c
 		c.tau = w.compare(r, r.Thresholds[o].Value, 0).tau
-		a := AtSwitch{Threshold: r.Thresholds[o].Value, PMeasured: c.probability(e.x, e.se), P: c.probability(e.postMean, e.postSD)}
+		a := AtSwitch{Threshold: r.Thresholds[o].Value, PMeasured: c.probability(e.x, e.se)}
+		_, _, a.P = c.weighed(e.x, e.se)
 		a.Verdict = w.s.verdict(a.PMeasured, a.P)
 		return &a
 	}

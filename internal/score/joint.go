@@ -2,6 +2,7 @@ package score
 
 import (
 	"math"
+	"slices"
 
 	"evenhand/internal/stat"
 )
@@ -13,13 +14,21 @@ type joint struct {
 	vars     [stat.MaxDim]lin
 	measure  [stat.MaxDim]int // a measure's difference; valueKey for a value; −1 for a quotient
 	known    [stat.MaxDim]bool
+	usualOf  [stat.MaxDim]bool    // it is known in the average
+	wide     [stat.MaxDim]float64 // factor on the standard error
+	users    [stat.MaxDim]int     // rules whose events the variable is part of
+	alone    [stat.MaxDim]bool    // p is the probability of the one rule on the variable
+	p        [stat.MaxDim]float64
 	measured stat.Gauss
 	prior    stat.Gauss
+	average  stat.Gauss // the protocol's prior, also where the squad's figures hold
 	post     stat.Gauss
-	clauses  []stat.Clause
-	apart    float64 // chance that no rule outside the joint variables is broken
-	apartUse float64 // the same for an average athlete
-	usual    bool    // everything is known of an average athlete
+
+	coupledAt int // number of variables when they were coupled
+	clauses   []stat.Clause
+	apart     float64 // chance that no rule outside the joint variables is broken
+	apartUse  float64 // the same for an average athlete
+	usual     bool    // everything is known of an average athlete
 }
 
 // newJoint empties the joint variables for another link.
@@ -27,12 +36,13 @@ func (w *work) newJoint() *joint {
 	j := &w.joint
 	n := j.measured.N
 	for i := range n {
-		j.measured.Mean[i], j.prior.Mean[i], j.known[i] = 0, 0, false
+		j.measured.Mean[i], j.prior.Mean[i], j.average.Mean[i] = 0, 0, 0
+		j.known[i], j.usualOf[i], j.users[i], j.alone[i] = false, false, 0, false
 		for k := range n {
-			j.measured.Cov[i][k], j.prior.Cov[i][k] = 0, 0
+			j.measured.Cov[i][k], j.prior.Cov[i][k], j.average.Cov[i][k] = 0, 0, 0
 		}
 	}
-	j.measured.N, j.prior.N = 0, 0
+	j.measured.N, j.prior.N, j.average.N, j.coupledAt = 0, 0, 0, 0
 	j.w, j.clauses, j.apart, j.apartUse, j.usual = w, w.clauses[:0], 1, 1, true
 	return j
 }
@@ -45,8 +55,8 @@ func (j *joint) variable(m int) int {
 			return i
 		}
 	}
-	c := comparison{l: j.w.s.difference(m, j.w.d)}
-	j.w.addPrior(&c, &j.w.s.p.Measures[m])
+	c := comparison{l: j.w.s.difference(m, j.w.d), pair: j.w.s.p.Measures[m].Resolved.Pair}
+	j.w.addPrior(&c, m)
 	return j.add(m, &c)
 }
 
@@ -56,15 +66,17 @@ func (j *joint) add(m int, c *comparison) int {
 		return -1
 	}
 	j.vars[i], j.measure[i] = c.l, m
-	j.known[i] = c.prior
+	j.known[i], j.usualOf[i], j.wide[i] = c.prior, c.average.known, widened(c.pair)
 	j.measured.N++
 	j.prior.N++
+	j.average.N++
 	j.measured.Mean[i] = c.l.value(j.w.est)
 	for k := range i + 1 {
-		v := covariance(&j.vars[k], &c.l, j.w.est)
+		v := covariance(&j.vars[k], &c.l, j.w.est) * j.wide[k] * j.wide[i]
 		j.measured.Cov[i][k], j.measured.Cov[k][i] = v, v
 	}
 	j.prior.Mean[i], j.prior.Cov[i][i] = c.mu, c.omega*c.omega
+	j.average.Mean[i], j.average.Cov[i][i] = c.average.mu, c.average.omega*c.average.omega
 	return i
 }
 
@@ -78,6 +90,7 @@ func (j *joint) half(r *rule, tau float64) (h stat.Half, ok bool) {
 		if i < 0 {
 			return h, false
 		}
+		j.users[i]++
 		h.C[i] += sign * q.c * worseSign(&s.p.Measures[q.m])
 	}
 	return h, true
@@ -91,11 +104,14 @@ func negated(h *stat.Half) stat.Half {
 	return o
 }
 
-// difference adds the clauses of a rule on a difference of sides.
-func (j *joint) difference(r *rule, c *comparison) bool {
+// difference adds the clauses of a rule on a difference of sides, which is broken with probability p.
+func (j *joint) difference(r *rule, c *comparison, p float64) bool {
 	h, ok := j.half(r, c.tau)
 	if !ok {
 		return false
+	}
+	if i := j.place(r.m); i >= 0 && c.squad != nil {
+		j.alone[i], j.p[i] = true, p
 	}
 	j.clause(h, nil)
 	if c.absolute {
@@ -156,6 +172,8 @@ func (j *joint) value(m, side int, c *comparison) bool {
 			sign = -sign
 		}
 		h.C[i], h.C[d] = factor, factor*sign
+		j.users[i]++
+		j.users[d]++
 		j.clause(h, nil)
 		return true
 	}
@@ -178,6 +196,10 @@ func (j *joint) independent(p float64) { j.apart *= 1 - p }
 
 // couple sets the prior covariance of every pair of measures that a third one is the sum of.
 func (j *joint) couple() {
+	if j.coupledAt == j.measured.N {
+		return
+	}
+	j.coupledAt = j.measured.N
 	s := j.w.s
 	for m := range s.p.Measures {
 		d := s.p.Measures[m].Derived
@@ -189,10 +211,33 @@ func (j *joint) couple() {
 			continue
 		}
 		if rho, ok := s.p.PartCorrelation(&s.p.Measures[m], &j.w.subject); ok {
-			v := rho * math.Sqrt(j.prior.Cov[a][a]*j.prior.Cov[b][b])
-			j.prior.Cov[a][b], j.prior.Cov[b][a] = v, v
+			for _, g := range [...]*stat.Gauss{&j.prior, &j.average} {
+				v := rho * math.Sqrt(g.Cov[a][a]*g.Cov[b][b])
+				g.Cov[a][b], g.Cov[b][a] = v, v
+			}
 		}
 	}
+}
+
+// apartOnes takes rules out of the joint variables that share nothing with the others: their probability
+// is the finding's own, by the squad's whole distribution and not by its moments only.
+func (j *joint) apartOnes() {
+	for i := range j.measured.N {
+		if !j.alone[i] || j.users[i] != 1 || j.coupled(i) {
+			continue
+		}
+		j.independent(j.p[i])
+		j.clauses = slices.DeleteFunc(j.clauses, func(c stat.Clause) bool { return c.H[0].C[i] != 0 })
+	}
+}
+
+func (j *joint) coupled(i int) bool {
+	for k := range j.measured.N {
+		if k != i && (j.measured.Cov[i][k] != 0 || j.prior.Cov[i][k] != 0) {
+			return true
+		}
+	}
+	return false
 }
 
 func (j *joint) place(m int) int {
@@ -204,7 +249,7 @@ func (j *joint) place(m int) int {
 	return -1
 }
 
-// posterior of the joint variables.
+// posterior of the joint variables. Of a squad's figures it takes the moments.
 func (j *joint) posterior() *stat.Gauss {
 	j.couple()
 	if j.measured.N == 1 { // the usual case, in closed form
@@ -222,19 +267,20 @@ func (j *joint) posterior() *stat.Gauss {
 
 // probability of a deficit in the link, and what is usual on the same rules if that is known.
 func (j *joint) probability() (p, usual float64, known bool) {
+	j.couple()
+	for i := range j.measured.N {
+		j.usual = j.usual && j.usualOf[i]
+	}
+	if j.usual {
+		usual = 1 - j.apartUse
+		if j.measured.N > 0 {
+			usual = 1 - j.apartUse*(1-j.average.ProbAny(j.clauses))
+		}
+	}
+	j.apartOnes()
 	p = 1 - j.apart
-	if j.measured.N > 0 {
+	if len(j.clauses) > 0 {
 		p = 1 - j.apart*(1-j.posterior().ProbAny(j.clauses))
 	}
-	for i := range j.measured.N {
-		j.usual = j.usual && j.known[i]
-	}
-	if !j.usual {
-		return p, 0, false
-	}
-	usual = 1 - j.apartUse
-	if j.measured.N > 0 {
-		usual = 1 - j.apartUse*(1-j.prior.ProbAny(j.clauses))
-	}
-	return p, usual, true
+	return p, usual, j.usual
 }

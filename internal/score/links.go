@@ -114,7 +114,7 @@ func (w *work) countIn(j *joint, i int) {
 	r := &w.s.rules[i]
 	switch r.Kind {
 	case screen.SideDifference, screen.SidePercent:
-		if !j.difference(r, &w.conds[i].c) {
+		if !j.difference(r, &w.conds[i].c, w.conds[i].pk) {
 			j.independent(w.conds[i].pk)
 			j.usual = false
 		}

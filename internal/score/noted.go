@@ -90,10 +90,14 @@ func (w *work) checklist() {
 const (
 	noteUnnamed  = "no examiner is named: all readings of a measure are taken as read by one"
 	noteCompared = "both arms throw, or none: sides are only compared, and no rule expects one of them to be worse"
+	noteSquad    = "what is usual in the squad was worked out by another version of the protocol: the protocol's own prior is used; work it out again"
 	noteThrew    = "the athlete threw in the 48 hours before the screen: shoulder motion may be reduced for that reason alone"
 )
 
-func (w *work) notes() {
+func (w *work) notes(squad *SquadPrior) {
+	if squad != nil && squad.Hash != w.s.p.Hash {
+		w.out.Notes = append(w.out.Notes, noteSquad)
+	}
 	for i := range w.est {
 		if w.est[i].unnamed {
 			w.out.Notes = append(w.out.Notes, noteUnnamed)

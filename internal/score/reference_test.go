@@ -178,12 +178,12 @@ func TestScapularFigures(t *testing.T) {
 		found, _ := w.operating(&c, se)
 		near(t, fmt.Sprintf("found at SEM %g", x.sem), found, x.found, 1)
 		_, sd := c.posterior(0, se)
-		hi, lo, ok := w.bounds(&c, se, sd)
+		b := w.bounds(&c, se, sd)
 		wt := c.omega * c.omega / (c.omega*c.omega + se*se)
 		spread := math.Hypot(c.omega, se)
-		unsettled := 1 - stat.Beyond(hi/wt, 0, spread)
-		if ok {
-			unsettled = stat.Beyond(lo/wt, 0, spread) - stat.Beyond(hi/wt, 0, spread)
+		unsettled := 1 - stat.Beyond(b.over/wt, 0, spread)
+		if b.clear {
+			unsettled = stat.Beyond(b.upper/wt, 0, spread) - stat.Beyond(b.over/wt, 0, spread)
 		}
 		near(t, fmt.Sprintf("unsettled at SEM %g", x.sem), unsettled, x.unsettled, x.tol)
 	}

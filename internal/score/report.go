@@ -42,9 +42,10 @@ type Report struct {
 	LinksCompared      int      `json:"links_compared" doc:"links for which the usual is known"`
 	ExpectedCompared   float64  `json:"links_clear_expected_compared" doc:"sum of 1 - P over the links compared"`
 
-	Referral []string `json:"referral" doc:"referral signs noted: stop throwing, see a licensed clinician"`
-	Noted    []Noted  `json:"noted,omitempty" doc:"ratings, checklist items and symptoms; they carry no probability and are counted apart"`
-	Notes    []string `json:"notes,omitempty" doc:"what was taken for granted in this score"`
+	SquadOn  screen.Date `json:"squad_on,omitempty" doc:"the screening day whose figures the findings with the prior of the squad rest on"`
+	Referral []string    `json:"referral" doc:"referral signs noted: stop throwing, see a licensed clinician"`
+	Noted    []Noted     `json:"noted,omitempty" doc:"ratings, checklist items and symptoms; they carry no probability and are counted apart"`
+	Notes    []string    `json:"notes,omitempty" doc:"what was taken for granted in this score"`
 
 	CoreRules    int `json:"core_rules"`
 	CoreMeasured int `json:"core_measured"`

@@ -77,7 +77,7 @@ func (s *Scorer) plan(r *rule) {
 		return
 	}
 	l := s.difference(r.m, sides{arm: 1, leg: 1})
-	r.planned = s.plannedSE(&l)
+	r.planned = s.plannedSE(&l) * widened(s.p.Measures[r.m].Resolved.Pair)
 	for _, t := range r.Thresholds {
 		tau := t.Value
 		if r.Kind == screen.SidePercent {

@@ -62,7 +62,7 @@ func (w *work) after(e *evaluated, how again) float64 {
 		case anotherDay:
 			next = parallel(old+day, placed+day)
 		}
-		v -= t.c * t.c * max(0, old+day-next)
+		v -= square(t.c*widened(e.c.pair)) * max(0, old+day-next)
 	}
 	return max(v, 0)
 }
@@ -78,43 +78,57 @@ func parallel(a, b float64) float64 {
 func (w *work) chance(e *evaluated, variance float64) float64 {
 	c := &e.c
 	se := math.Sqrt(variance)
+	mean, now := c.posterior(e.x, e.se) // of a squad's figures the moments, before and after
 	_, sd := c.posterior(0, se)
-	step2 := e.postSD*e.postSD - sd*sd
+	step2 := now*now - sd*sd
 	if step2 <= 1e-12 {
 		return 0
 	}
 	step := math.Sqrt(step2)
-	hi, lo, loOK := w.bounds(c, se, sd)
+	b := w.bounds(c, se, sd)
 	if !c.absolute {
-		return stat.Phi((e.postMean-hi)/step) + stat.Phi((lo-e.postMean)/step)
+		return stat.Phi((mean-b.over)/step) + stat.Phi((b.upper-mean)/step)
 	}
-	p := stat.Phi((e.postMean-hi)/step) + stat.Phi((-hi-e.postMean)/step)
-	if loOK && lo > 0 {
-		p += stat.Phi((lo-e.postMean)/step) - stat.Phi((-lo-e.postMean)/step)
+	p := stat.Phi((mean-b.over)/step) + stat.Phi((b.under-mean)/step)
+	if b.clear && b.upper > b.lower {
+		p += stat.Phi((b.upper-mean)/step) - stat.Phi((b.lower-mean)/step)
 	}
 	return min(1, p)
 }
 
-// bounds are the posterior means from which, after measuring again, a deficit or a clear is called.
-// An absolute rule with a prior mean of 0 is symmetric; where no mean is clear, loOK is false.
-func (w *work) bounds(c *comparison, se, sd float64) (hi, lo float64, loOK bool) {
+// bounds are posterior means: from over up, of an absolute rule also from under down, a deficit is
+// called; up to upper, of an absolute rule from lower on, a clear. Where no mean is clear, clear is
+// false.
+type bounds struct {
+	over, under, upper, lower float64
+	clear                     bool
+}
+
+// bounds are those that hold after measuring again, with the standard error se and posterior SD sd: what
+// P_m asks of the measurement is put as a condition on the posterior mean, μ + w(D − μ). An absolute
+// rule with a prior mean of 0 is symmetric.
+func (w *work) bounds(c *comparison, se, sd float64) (b bounds) {
 	z, zc := w.s.z, w.s.zc
 	wt, mu := 1.0, 0.0
 	if c.prior {
 		wt, mu = c.omega*c.omega/(c.omega*c.omega+se*se), c.mu
 	}
 	if !c.absolute {
-		return max(c.tau+z*sd, mu+wt*(c.tau+z*se-mu)), min(c.tau-zc*sd, mu+wt*(c.tau-zc*se-mu)), true
+		return bounds{over: max(c.tau+z*sd, mu+wt*(c.tau+z*se-mu)), upper: min(c.tau-zc*sd, mu+wt*(c.tau-zc*se-mu)), clear: true}
 	}
 	cut := &w.s.p.Cutoffs
-	hi = nearBeyond(c.tau, se, cut.Deficit, z)
-	lo, loOK = nearClear(c.tau, se, cut.Clear, zc)
+	hi := nearBeyond(c.tau, se, cut.Deficit, z)
+	lo, ok := nearClear(c.tau, se, cut.Clear, zc)
 	if !c.prior {
-		return hi, lo, loOK
+		return bounds{hi, -hi, lo, -lo, ok}
 	}
+	far := nearBeyond(c.tau, sd, cut.Deficit, z)
 	own, ownOK := nearClear(c.tau, sd, cut.Clear, zc)
-	return max(wt*hi, nearBeyond(c.tau, sd, cut.Deficit, z)), min(own, wt*lo), loOK && ownOK
+	return bounds{max(far, mu+wt*(hi-mu)), min(-far, mu-wt*(hi+mu)),
+		min(own, mu+wt*(lo-mu)), max(-own, mu-wt*(lo+mu)), ok && ownOK}
 }
+
+func square(x float64) float64 { return x * x }
 
 // nearClear is clearMean to about a thousandth of the SD. zc is the quantile of 1 − p.
 func nearClear(tau, sd, p, zc float64) (float64, bool) {
@@ -247,11 +261,15 @@ const targetCannot = "the measurement cannot show it; aim for no difference"
 
 // plannedSE is the standard error of a comparison at a planned visit: the planned trials, one
 // examiner, both sides measured anew.
-func (s *Scorer) plannedSE(l *lin) float64 {
+func (s *Scorer) plannedSE(l *lin) float64 { return s.plannedMore(l, 0) }
+
+// plannedMore is the same with more trials of each measure, as far as the protocol allows them; a best
+// trial is fixed in number.
+func (s *Scorer) plannedMore(l *lin, more int) float64 {
 	v := 0.0
 	for i := range l.n {
 		x := &l.t[i]
-		e := s.planned(int(x.m))
+		e := s.plannedTrials(int(x.m), trialsWith(&s.p.Measures[x.m], more))
 		for j := range l.n {
 			if y := &l.t[j]; y.m == x.m {
 				v += x.c * y.c * e.cov[x.side][y.side]
@@ -262,10 +280,20 @@ func (s *Scorer) plannedSE(l *lin) float64 {
 }
 
 // planned is what one planned visit says of a measure: variances and covariance, no values.
-func (s *Scorer) planned(m int) sided {
+func (s *Scorer) planned(m int) sided { return s.plannedTrials(m, s.p.Measures[m].Trials.Planned) }
+
+// trialsWith is the number of trials that are planned with some more.
+func trialsWith(m *screen.Measure, more int) int {
+	if m.Trials.Combine == screen.Best {
+		return m.Trials.Planned
+	}
+	return max(m.Trials.Planned, min(m.Trials.Most, m.Trials.Planned+more))
+}
+
+func (s *Scorer) plannedTrials(m, trials int) sided {
 	x := &s.p.Measures[m]
 	r := &x.Resolved
-	within := r.Trial*r.Trial*gFor(x, x.Trials.Planned) + r.Placing*r.Placing
+	within := r.Trial*r.Trial*gFor(x, trials) + r.Placing*r.Placing
 	if x.Unit == "deg" && x.Step >= 2 {
 		within += x.Step * x.Step / 12
 	}

@@ -59,7 +59,7 @@ func (w *work) pair(i int) (Pair, bool) {
 	if m.Scale == screen.Linear && m.Derived == nil || m.Derived != nil && m.Derived.Per == nil {
 		l := w.s.difference(i, w.d)
 		if l.measured(w.est) {
-			out.Difference = &Value{l.value(w.est), l.se(w.est)}
+			out.Difference = &Value{l.value(w.est), l.se(w.est) * widened(m.Resolved.Pair)}
 		}
 	}
 	return out, true

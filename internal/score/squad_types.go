@@ -45,7 +45,7 @@ type GroupPrior struct {
 	NewSD   float64 `json:"new_sd"`
 
 	REML *GroupREML `json:"reml,omitempty" doc:"shown beside it, not used"`
-	Grid stat.Grid  `json:"grid"`
+	Grid stat.Grid  `json:"grid,omitempty" doc:"the squad's spread between athletes with its probability: what a probability is averaged over; absent: not used, or left out of a list"`
 }
 
 // GroupREML is the plug-in estimate by restricted maximum likelihood, shown and not used: plugged in it
