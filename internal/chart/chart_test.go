@@ -3,6 +3,7 @@ package chart
 import (
 	"bytes"
 	"encoding/json"
+	"maps"
 	"math"
 	"regexp"
 	"slices"
@@ -44,6 +45,7 @@ func every(t testing.TB) map[string]Chart {
 		}
 	}
 	out["distribution empty"] = Distribution(&p.Measures[0], nil, "")
+	maps.Copy(out, agreements(t))
 	return out
 }
 

@@ -31,7 +31,8 @@ type Scenario struct {
 	Seasons     []screen.Season // two a team, last year's first
 	Athletes    []screen.Athlete
 	Memberships []screen.Membership
-	Records     []screen.Record // by day; of one day in the order of Athletes
+	Records     []screen.Record // by day
+	Events      []screen.Event  // injuries, clearances, and when exercises began
 	Examiners   []string        // the initials that readings are signed with
 
 	made *maker // what is true of the squad, for Day
@@ -49,7 +50,8 @@ const (
 )
 
 // Squad makes the scenario for a day: two teams, two seasons, 48 athletes of 9 to 19 years, a preseason
-// screen of everybody in each season, some in-season screens and two courses of rehabilitation. Among
+// screen of everybody in each season, some in-season screens, two courses of rehabilitation and two of
+// deficits that are trained, one of them to its end. Among
 // them are an athlete whose sides were exchanged, a value with swapped digits, cells that are missing
 // with and without a reason, referral signs in three athletes and real deficits in eight. today must be
 // a day of the calendar; all records lie before it.
@@ -59,6 +61,8 @@ func Squad(p *screen.Protocol, seed uint64, today screen.Date) Scenario {
 	m.people()
 	m.visits()
 	m.swapDigits()
+	m.followUps()
+	m.events()
 	slices.SortStableFunc(m.out.Records, func(a, b screen.Record) int { return cmp.Compare(a.Screen.On, b.Screen.On) })
 	m.out.made = m
 	return m.out

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -141,7 +142,7 @@ func checkRecords(t *testing.T, p *screen.Protocol, s *Scenario) {
 			t.Error("records are not in the order of days")
 		}
 	}
-	if kinds[screen.Preseason] != 96 || kinds[screen.InSeason] != 18 || len(rehab) != 2 || kinds[screen.Rehab] != 10 {
+	if kinds[screen.Preseason] != 96 || kinds[screen.InSeason] != 28 || len(rehab) != 2 || kinds[screen.Rehab] != 10 {
 		t.Errorf("screens %v, rehab %v", kinds, rehab)
 	}
 	for id, n := range preseason {
@@ -332,5 +333,32 @@ measures:
 	}
 	if !found {
 		t.Error("the added measure was not read")
+	}
+}
+
+// Events are valid, name the squad's athletes, and say that they are invented. One of the two whose
+// deficits are trained closes it.
+func TestEvents(t *testing.T) {
+	p := protocol(t)
+	s := Squad(p, 1, today)
+	kinds := map[screen.EventKind]int{}
+	for i := range s.Events {
+		e := &s.Events[i]
+		if f := p.CheckEvent(e, today, ""); len(f) > 0 {
+			t.Error(f)
+		}
+		if !slices.ContainsFunc(s.Athletes, func(a screen.Athlete) bool { return a.ID == e.Athlete }) || !strings.Contains(e.Note, "invented") {
+			t.Errorf("%+v", e)
+		}
+		kinds[e.Kind]++
+	}
+	if kinds[screen.EventInjury] != 2 || kinds[screen.EventClearance] != 1 || kinds[screen.EventTraining] != 2 {
+		t.Errorf("events %v", kinds)
+	}
+	if on, ok := s.NewestPreseason(s.Teams[0].ID); !ok || on != today.AddDays(-thisPreseason) {
+		t.Errorf("newest preseason %s", on)
+	}
+	if _, ok := s.NewestPreseason("nowhere"); ok {
+		t.Error("a team without screens has a newest one")
 	}
 }

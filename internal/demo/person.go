@@ -42,6 +42,7 @@ func (m *maker) drawRoles() {
 	m.roles.exchanged = take(1)[0]
 	m.roles.referral = [3]int(take(3))
 	m.roles.deficit = [8]int(take(8))
+	m.roles.followedFirst()
 	m.roles.late, m.roles.inPain = take(1)[0], take(1)[0]
 	m.roles.swapCandidates = n
 }

@@ -54,11 +54,11 @@ func (m *maker) preseason(season, ago int) {
 	}
 }
 
-// inSeason screens some again, the arm and what is next to it: nobody who was referred or is in
-// rehabilitation, so that the newest screen of these stays the one that shows it.
+// inSeason screens some again, the arm and what is next to it: nobody who was referred, has visits of his
+// or her own or is in rehabilitation, so that the newest screen of these stays the one that shows it.
 func (m *maker) inSeason(season, ago, n int) {
 	who := slices.DeleteFunc(m.rng.Perm(Athletes), func(k int) bool {
-		return slices.Contains(m.roles.referral[:], k) || slices.Contains(m.roles.rehab[:], k) || k == m.roles.late
+		return slices.Contains(m.roles.followed(), k) || slices.Contains(m.roles.referral[:], k) || slices.Contains(m.roles.rehab[:], k) || k == m.roles.late
 	})
 	for i, k := range who[:n] {
 		q := m.squad[k]

@@ -20,6 +20,7 @@ const DefaultMaxBytes = 20 << 20
 type Document struct {
 	Athletes []screen.Athlete // those that the input brings; none if it only refers to athletes
 	Records  []screen.Record  // in the order of the input
+	Events   []screen.Event   // what else happened to the athletes
 	// Unresolved says that Records name athletes only by the text of the input: Screen.Athlete and
 	// Athlete.ID are that text, and nothing else is known of the athlete. Such a document cannot be
 	// scored or stored before the caller has found the athletes; see Options.Known.

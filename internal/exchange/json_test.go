@@ -239,7 +239,9 @@ const fullJSON = `{"athletes":[{"id":"a1","name":"=Kim","born":"2011-04-02","sex
 "readings":[{"id":"r1","measure":"elbow_extension","side":"left","trials":[-4.5,2],"sign":"as_written","instrument":"goniometer","position":"supine","device":"d1","taken":"2026-02-10T16:20:00.5+02:00","step":0.5},
 {"measure":"hip_internal_rotation","side":"right","trials":[33]}],
 "checklist":[{"item":"leads_with_hips","answer":"not_seen","examiner":"mo"},{"id":"c2","item":"long_deceleration","answer":"not_met"}],
-"symptoms":["arm_tired",{"symptom":"inner_elbow_tender","side":"left","note":"since Monday"},{"id":"y3","symptom":"tiredness"}]}]}`
+"symptoms":["arm_tired",{"symptom":"inner_elbow_tender","side":"left","note":"since Monday"},{"id":"y3","symptom":"tiredness"}]}],
+"events":[{"id":"v1","athlete":"a1","on":"2026-02-12","kind":"injury","link":"shoulder","side":"left","note":"a note"},
+{"id":"v2","athlete":"a1","on":"2026-02-28","kind":"clearance","note":"Clinician; up to 20 m"}]}`
 
 func TestJSONRoundTrip(t *testing.T) {
 	d, err := readJSON(t, fullJSON, Options{})
@@ -271,6 +273,7 @@ func TestJSONLeavesOutWhatWasCorrected(t *testing.T) {
 	r := &d.Records[0]
 	r.Readings[0].Superseded = "r9"
 	r.Symptoms[0].Withdrawn = "a mistake"
+	d.Events[0].Withdrawn = "a mistake"
 	r.Checklist = append(r.Checklist, screen.ChecklistAnswer{ID: "c9", Item: "leads_with_hips", Answer: screen.Met})
 	var out bytes.Buffer
 	if err := WriteJSON(&out, protocol(t), d); err != nil {
@@ -281,8 +284,8 @@ func TestJSONLeavesOutWhatWasCorrected(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := again.Records[0]
-	what := fmt.Sprintln(len(got.Readings), got.Readings[0].Measure, len(got.Symptoms), len(got.Checklist), got.Checklist[0].Answer)
-	if what != "1 hip_internal_rotation 2 2 met\n" {
+	what := fmt.Sprintln(len(got.Readings), got.Readings[0].Measure, len(got.Symptoms), len(got.Checklist), got.Checklist[0].Answer, again.Events)
+	if what != fmt.Sprintln("1 hip_internal_rotation 2 2 met", d.Events[1:]) {
 		t.Error(what)
 	}
 }

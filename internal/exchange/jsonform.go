@@ -13,8 +13,10 @@ import (
 type rawDocument struct {
 	athletes    []rawAthlete
 	screens     []rawScreen
+	events      []rawPart[screen.Event]
 	hasAthletes bool
 	hasScreens  bool
+	hasEvents   bool
 }
 
 type rawAthlete struct {
@@ -64,6 +66,10 @@ var documentFields = fields[rawDocument]{
 				d.screens = append(d.screens, s)
 			}
 		})
+	},
+	"events": func(w *walker, d *rawDocument, at string) {
+		d.hasEvents = true
+		d.events = parts(w, at, eventFields)
 	},
 }
 
@@ -152,6 +158,16 @@ var symptomFields = fields[screen.Symptom]{
 	"symptom": func(w *walker, s *screen.Symptom, at string) { s.Symptom = w.text(at) },
 	"side":    func(w *walker, s *screen.Symptom, at string) { s.Side = screen.Side(w.text(at)) },
 	"note":    func(w *walker, s *screen.Symptom, at string) { s.Note = w.text(at) },
+}
+
+var eventFields = fields[screen.Event]{
+	"id":      func(w *walker, e *screen.Event, at string) { e.ID = w.text(at) },
+	"athlete": func(w *walker, e *screen.Event, at string) { e.Athlete = w.text(at) },
+	"on":      func(w *walker, e *screen.Event, at string) { e.On = screen.Date(w.text(at)) },
+	"kind":    func(w *walker, e *screen.Event, at string) { e.Kind = screen.EventKind(w.text(at)) },
+	"link":    func(w *walker, e *screen.Event, at string) { e.Link = w.text(at) },
+	"side":    func(w *walker, e *screen.Event, at string) { e.Side = screen.Side(w.text(at)) },
+	"note":    func(w *walker, e *screen.Event, at string) { e.Note = w.text(at) },
 }
 
 func parts[T any](w *walker, path string, known fields[T]) (out []rawPart[T]) {

@@ -13,7 +13,7 @@ import (
 
 var byteOrderMark = []byte("\xef\xbb\xbf")
 
-// ReadJSON reads a document of athletes and screens. It is strict: unknown and repeated fields, values
+// ReadJSON reads a document of athletes, screens and events. It is strict: unknown and repeated fields, values
 // of another type, numbers that are not finite and anything after the document are faults, each with
 // its JSON path. All faults up to a hundred are told at once, as screen.Faults; any other error is
 // one of r.
@@ -27,7 +27,7 @@ func ReadJSON(r io.Reader, p *screen.Protocol, opt Options) (*Document, error) {
 
 func parseJSON(data []byte, p *screen.Protocol, opt Options) (*Document, error) {
 	data = bytes.TrimPrefix(data, byteOrderMark)
-	b := builder{p: p, opt: opt, doc: &Document{}, athletes: map[string]known{}, screens: map[string]string{}, parts: map[string]string{}}
+	b := builder{p: p, opt: opt, doc: &Document{}, athletes: map[string]known{}, screens: map[string]string{}, parts: map[string]string{}, events: map[string]string{}}
 	if at := invalidUTF8(data); at >= 0 {
 		line, column := position(data, int64(at))
 		b.faults.add(screen.Fault{Problem: fmt.Sprintf("line %d, column %d is not UTF-8", line, column), Want: "JSON in UTF-8"})
@@ -37,7 +37,7 @@ func parseJSON(data []byte, p *screen.Protocol, opt Options) (*Document, error) 
 	var raw rawDocument
 	fine := object(w, "", documentFields, &raw)
 	w.end()
-	if fine && !raw.hasAthletes && !raw.hasScreens {
+	if fine && !raw.hasAthletes && !raw.hasScreens && !raw.hasEvents {
 		b.faults.add(screen.Fault{Problem: "the document has neither athletes nor screens", Want: `{"athletes": […], "screens": […]}`})
 	}
 	if !w.broken { // after a broken text every reference could be to what was lost
@@ -73,6 +73,7 @@ type builder struct {
 	athletes map[string]known  // by id
 	screens  map[string]string // id -> path
 	parts    map[string]string // id of a reading, answer … -> path
+	events   map[string]string // id -> path
 }
 
 // known is an athlete of the document. One at fault is known by id only, so that a wrong birth date is
@@ -88,6 +89,9 @@ func (b *builder) build(raw *rawDocument) {
 	}
 	for i := range raw.screens {
 		b.screen(&raw.screens[i], fmt.Sprintf("screens[%d]", i))
+	}
+	for i := range raw.events {
+		b.event(&raw.events[i], fmt.Sprintf("events[%d]", i))
 	}
 }
 
@@ -136,7 +140,7 @@ func (b *builder) screen(raw *rawScreen, path string) {
 		return
 	}
 	b.screens[s.ID] = path
-	athlete := b.find(raw, path)
+	athlete := b.find(&s.Athlete, raw.ok, path)
 	b.team(s, path)
 	if raw.ok {
 		b.faults.all(screen.CheckScreen(s, athlete, b.opt.Today, path))
@@ -155,23 +159,39 @@ func (b *builder) screen(raw *rawScreen, path string) {
 	b.doc.Records = append(b.doc.Records, rec)
 }
 
-// find is the athlete that a screen refers to; an empty one, and a fault, if there is none.
-func (b *builder) find(raw *rawScreen, path string) *screen.Athlete {
-	if a, ok := b.athletes[raw.Athlete]; ok {
+// event checks what an event says; if its form is at fault, only its id and athlete.
+func (b *builder) event(raw *rawPart[screen.Event], path string) {
+	e := &raw.part
+	if first, ok := b.events[e.ID]; ok && e.ID != "" {
+		b.twice(path, "event", e.ID, first)
+		return
+	}
+	b.events[e.ID] = path
+	b.find(&e.Athlete, raw.ok, path)
+	if raw.ok {
+		b.faults.all(b.p.CheckEvent(e, b.opt.Today, path))
+	}
+	b.doc.Events = append(b.doc.Events, *e)
+}
+
+// find is the athlete that a screen or an event refers to; an empty one, and a fault, if there is none.
+// Without a fine form only what is named wrongly is told.
+func (b *builder) find(ref *string, fine bool, path string) *screen.Athlete {
+	if a, ok := b.athletes[*ref]; ok {
 		return a.athlete
 	}
 	if b.opt.Known != nil {
-		if a := b.opt.Known(raw.Athlete); a != nil {
-			raw.Athlete = a.ID
+		if a := b.opt.Known(*ref); a != nil {
+			*ref = a.ID
 			return a
 		}
 	}
-	if raw.ok || raw.Athlete != "" {
+	if fine || *ref != "" {
 		want := "the id of an athlete of the document"
-		if near := screen.Nearest(raw.Athlete, b.athleteIDs()); near != "" {
+		if near := screen.Nearest(*ref, b.athleteIDs()); near != "" {
 			want = fmt.Sprintf("did you mean %q?", near)
 		}
-		b.faults.add(screen.Fault{Where: path + ".athlete", Problem: fmt.Sprintf("no athlete has the id %q", clip(raw.Athlete, 70)), Want: want, Value: clip(raw.Athlete, 70)})
+		b.faults.add(screen.Fault{Where: path + ".athlete", Problem: fmt.Sprintf("no athlete has the id %q", clip(*ref, 70)), Want: want, Value: clip(*ref, 70)})
 	}
 	return &screen.Athlete{}
 }

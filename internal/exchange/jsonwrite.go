@@ -10,9 +10,10 @@ import (
 	"evenhand/internal/screen"
 )
 
-// WriteJSON writes a document in the form that ReadJSON reads, one athlete or screen a line. Readings
-// that were corrected and symptoms that were withdrawn are left out, and of several answers to one
-// item the last is written: a document says what holds. Notes and questions are not part of it.
+// WriteJSON writes a document in the form that ReadJSON reads, one athlete, screen or event a line.
+// Readings that were corrected and symptoms and events that were withdrawn are left out, and of several
+// answers to one item the last is written: a document says what holds. Notes and questions are not part
+// of it. Without events it is one that earlier versions read.
 // An error is one of w, or of a number that JSON cannot hold.
 func WriteJSON(w io.Writer, p *screen.Protocol, d *Document) error {
 	out := bufio.NewWriter(w)
@@ -21,6 +22,11 @@ func WriteJSON(w io.Writer, p *screen.Protocol, d *Document) error {
 	}
 	if err := writeLines(out, `],"screens":[`, len(d.Records), func(i int) any { return recordJSON(p, &d.Records[i]) }); err != nil {
 		return err
+	}
+	if events := standing(d.Events); len(events) > 0 {
+		if err := writeLines(out, `],"events":[`, len(events), func(i int) any { return events[i] }); err != nil {
+			return err
+		}
 	}
 	if _, err := out.WriteString("]}\n"); err != nil {
 		return fmt.Errorf("write document: %w", err)
@@ -132,6 +138,26 @@ type jsonRecord struct {
 	NotDone    []jsonNotDone `json:"not_done,omitempty"`
 	Checklist  []jsonAnswer  `json:"checklist,omitempty"`
 	Symptoms   []any         `json:"symptoms,omitempty"` // text, or jsonSymptom where there is more to say
+}
+
+type jsonEvent struct {
+	ID      string           `json:"id"`
+	Athlete string           `json:"athlete"`
+	On      screen.Date      `json:"on"`
+	Kind    screen.EventKind `json:"kind"`
+	Link    string           `json:"link,omitempty"`
+	Side    screen.Side      `json:"side,omitempty"`
+	Note    string           `json:"note,omitempty"`
+}
+
+// standing are the events that hold, as they are written.
+func standing(events []screen.Event) (out []jsonEvent) {
+	for i := range events {
+		if e := &events[i]; e.Stands() {
+			out = append(out, jsonEvent{e.ID, e.Athlete, e.On, e.Kind, e.Link, e.Side, e.Note})
+		}
+	}
+	return out
 }
 
 func recordJSON(p *screen.Protocol, r *screen.Record) jsonRecord {
