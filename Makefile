@@ -9,7 +9,7 @@ GO_FILES = $(shell git ls-files -co --exclude-standard '*.go')
 # What the program embeds of the pages, besides what is in the repository.
 WEB = web/node_modules/.installed web/static/built/station.js
 
-.PHONY: run test build bench lint format vet check unit race e2e day fuzz size clean
+.PHONY: run test build bench proof lint format vet check unit race e2e day fuzz size clean
 
 run: build ## serve the demo squad at a printed address
 	./evenhand demo
@@ -49,10 +49,14 @@ bench: build $(CHROMIUM) ## timings; nothing here passes or fails
 	go test -run '^$$' -bench . -benchmem ./...
 	EVENHAND_BIN=$(CURDIR)/evenhand CHROMIUM=$(CHROMIUM) npm --prefix web run --silent bench
 
+proof: ## what the scoring says against what is true, by simulation; minutes
+	go run ./cmd/proof
+
 fuzz: ## a minute for each kind of input
 	go test -run '^$$' -fuzz FuzzLoadProtocol -fuzztime 60s ./internal/screen
 	go test -run '^$$' -fuzz FuzzReadJSON -fuzztime 60s ./internal/exchange
 	go test -run '^$$' -fuzz FuzzReadCSV -fuzztime 60s ./internal/exchange
+	go test -run '^$$' -fuzz FuzzReadRetest -fuzztime 60s ./internal/exchange
 	go test -run '^$$' -fuzz FuzzReadRosterFile -fuzztime 60s -fuzzminimizetime 1x ./internal/exchange
 	go test -run '^$$' -fuzz FuzzSheet -fuzztime 60s -fuzzminimizetime 1x ./internal/exchange
 

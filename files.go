@@ -20,6 +20,7 @@ import (
 type scoreCmd struct {
 	File   string `arg:"" help:"JSON document or CSV of readings; - for standard input." placeholder:"FILE"`
 	Format string `help:"json, or csv: one finding a row." default:"json" enum:"json,csv"`
+	Rule   string `name:"explain" help:"Print how the findings by this rule were worked out, as JSON, instead of the scores." placeholder:"RULE"`
 }
 
 // Run scores a file.
@@ -40,11 +41,39 @@ func (c *scoreCmd) Run(w *world) error {
 	if doc.Unresolved {
 		return errors.New("the file does not say who the athletes are: add the columns name, born, sex, throws, sport and level, or import it into a team")
 	}
+	if c.Rule != "" {
+		return explainFindings(w.out, s, doc, c.Rule)
+	}
 	out := exchange.ScoreDocument(s, doc)
 	if c.Format == "csv" {
 		return exchange.WriteFindingsCSV(w.out, out.Scores)
 	}
 	return exchange.WriteScore(w.out, out)
+}
+
+// explainFindings writes how every finding by a rule was worked out.
+func explainFindings(out io.Writer, s *score.Scorer, doc *exchange.Document, rule string) error {
+	opt := score.Options{Heaped: exchange.Heaped(s.Protocol(), doc.Records)}
+	list := []*score.Explanation{}
+	for i := range doc.Records {
+		for _, f := range s.Score(&doc.Records[i], opt).Findings {
+			if f.Rule != rule {
+				continue
+			}
+			e, err := s.Explain(&doc.Records[i], opt, rule, f.Side)
+			if err != nil {
+				return err
+			}
+			list = append(list, e)
+		}
+	}
+	if len(list) == 0 {
+		return fmt.Errorf("the file has no finding by the rule %q; score it without --explain to see which it has", rule)
+	}
+	enc := json.NewEncoder(out)
+	enc.SetIndent("", " ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(list)
 }
 
 // open is a file, or standard input for "-".

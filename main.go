@@ -35,6 +35,7 @@ type cli struct {
 	Score  scoreCmd    `cmd:"" help:"Score a file of athletes and screens; nothing is stored."`
 	Import importCmd   `cmd:"" help:"Add a roster or screens to a team in a database file."`
 	Export exportCmd   `cmd:"" help:"Write a team's records."`
+	Recap  rescoreCmd  `cmd:"" name:"rescore" help:"Count the verdicts of all screens on file, and what another protocol would change; nothing is stored."`
 	Show   protocolCmd `cmd:"" name:"protocol" help:"Show a protocol, or check one."`
 	Vers   versionCmd  `cmd:"" name:"version" help:"Print version and protocol."`
 }

@@ -68,11 +68,34 @@ func (c *demoCmd) Run(ctx context.Context, w *world) (err error) {
 	if err := cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Records); err != nil {
 		return err
 	}
+	if err := seedCourse(ctx, cl, &s); err != nil {
+		return err
+	}
 	day, err := w.demoDay(ctx, cl, &s, today)
 	if err != nil {
 		return err
 	}
 	return w.serve(ctx, cl, c.address, showing{demo: true, day: day})
+}
+
+// seedCourse adds what stands beside the demo's screens: injuries, clearances, and what is usual in each
+// team by its newest preseason screens.
+func seedCourse(ctx context.Context, cl *clinic.Clinic, s *demo.Scenario) error {
+	for i := range s.Events {
+		if _, _, err := cl.PutEvent(ctx, clinic.LocalAdministrator, s.Events[i]); err != nil {
+			return err
+		}
+	}
+	for i := range s.Teams {
+		on, ok := s.NewestPreseason(s.Teams[i].ID)
+		if !ok {
+			continue
+		}
+		if _, err := cl.WorkOutSquad(ctx, clinic.LocalAdministrator, s.Teams[i].ID, on); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // showing says what is served: a demo, and the screening day in progress that it opens on.

@@ -100,8 +100,17 @@ func config(version string) huma.Config {
 // schemaName tells apart the types that have one name in two packages.
 func schemaName(t reflect.Type, hint string) string {
 	name := huma.DefaultSchemaNamer(t, hint)
-	if strings.HasSuffix(t.PkgPath(), "/exchange") && name == "Question" {
+	for t.Kind() == reflect.Pointer || t.Kind() == reflect.Slice {
+		t = t.Elem()
+	}
+	path := t.PkgPath()
+	switch {
+	case strings.HasSuffix(path, "/exchange") && name == "Question":
 		return "DocumentQuestion"
+	case strings.HasSuffix(path, "/score") && name == "Step":
+		return "ExplanationStep"
+	case strings.HasSuffix(path, "/study"):
+		return "Retest" + name
 	}
 	return name
 }

@@ -18,6 +18,8 @@ func describe(doc *huma.OpenAPI) {
 		{Name: "days", Description: "A team measured on one date at several stations."},
 		{Name: "stations", Description: "What devices at a station read and send. Entries are kept on the device and may be sent again."},
 		{Name: "scores", Description: "What the protocol says of the records. It is worked out, never stored."},
+		{Name: "courses", Description: "What became of athletes from visit to visit: changes, trends, targets met, when to screen again; injuries and clearances."},
+		{Name: "retest", Description: "What repeated readings say of a team's own measurement error, and which errors its screens are scored with."},
 		{Name: "charts", Description: "Pictures as options of the drawing script, each with a sentence and a table that say the same."},
 		{Name: "protocol", Description: "Measures, thresholds and their sources."},
 		{Name: "transfer", Description: "Documents and files in and out."},

@@ -18,6 +18,7 @@ import (
 type documentForm struct {
 	Athletes []documentAthleteForm `json:"athletes,omitempty" nullable:"false"`
 	Screens  []documentScreenForm  `json:"screens,omitempty" nullable:"false"`
+	Events   []documentEventForm   `json:"events,omitempty" nullable:"false" doc:"what else happened to the athletes"`
 }
 
 type documentAthleteForm struct {
@@ -48,6 +49,16 @@ type documentScreenForm struct {
 	NotDone    []documentNotDoneForm `json:"not_done,omitempty" nullable:"false"`
 	Checklist  []documentAnswerForm  `json:"checklist,omitempty" nullable:"false"`
 	Symptoms   []any                 `json:"symptoms,omitempty" nullable:"false" doc:"ids of symptoms, or objects with symptom, side and note"`
+}
+
+type documentEventForm struct {
+	ID      string `json:"id"`
+	Athlete string `json:"athlete" doc:"id of an athlete of the document"`
+	On      string `json:"on"`
+	Kind    string `json:"kind" enum:"injury,training,clearance"`
+	Link    string `json:"link,omitempty" doc:"id of a link of the protocol"`
+	Side    string `json:"side,omitempty" enum:"left,right"`
+	Note    string `json:"note,omitempty" doc:"for a clearance, who gave it and its limits"`
 }
 
 type documentReadingForm struct {

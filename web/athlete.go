@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -171,6 +172,7 @@ func (s *server) profile(a *screen.Athlete, on *screen.Screen) []labelled {
 func (s *server) findScreen(c context.Context, who clinic.Person, p *athletePage, a *clinic.Assessment) error {
 	rep, rec := a.Report, a.Record
 	p.Charts, p.Headline, p.Usual, p.Notes = true, score.Headline(rep), score.Usual(rep), rep.Notes
+	p.Notes = slices.Concat(p.Notes, errorsNote(&a.Errors))
 	p.Needs = p.Headline
 	if len(rep.Referral) > 0 {
 		var names []string

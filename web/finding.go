@@ -3,6 +3,7 @@ package web
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -28,6 +29,7 @@ type findingView struct {
 	How                []labelled
 	For, Against, Also []studyView
 	Probability        string
+	Worked             string // address of the page that says how it was worked out
 
 	p float64
 }
@@ -83,9 +85,11 @@ func (s *server) finding(f *score.Finding, rep *score.Report) *findingView {
 	case f.Verdict == score.Deficit && f.Advice != "":
 		v.Advice = "Next: " + f.Advice
 	}
+	v.Worked = workedURL(rep.Screen, f.Rule, f.Side)
 	v.numbers(f, rep, m, p)
 	v.Target = targetOf(f, rep, m)
 	v.basis(f, r, m, p)
+	v.Prior = s.priorWords(f, rep)
 	if m != nil && f.RuleKind != screen.AllOf {
 		address := "/api/v1/screens/" + rep.Screen + "/charts/measures/" + f.Rule
 		if f.Side == screen.Left || f.Side == screen.Right {
@@ -111,6 +115,7 @@ func (v *findingView) numbers(f *score.Finding, rep *score.Report, m *screen.Mea
 			add(upperFirst(sideWords(rep.Hand, rep.Sides, m, first)), withUnit(score.Number(f.First, m), m.Unit), "")
 			add(upperFirst(sideWords(rep.Hand, rep.Sides, m, first.Other())), withUnit(score.Number(f.Second, m), m.Unit), "")
 			add("Difference", sizeWords(f.Difference, f, m, m)+" ± "+withUnit(score.Number(1.96*f.SE, m), f.Unit), "")
+			v.likely(f, m)
 		} else {
 			add("Value", plusMinus(f.Difference, f.SE, m, f.Unit), "")
 		}
@@ -121,6 +126,33 @@ func (v *findingView) numbers(f *score.Finding, rep *score.Report, m *screen.Mea
 		add("Near the age limit", withUnit(score.Number(a.Threshold, nil), f.Unit),
 			fmt.Sprintf("under the neighbouring threshold: %s, %s", a.Verdict, score.OutOf100(a.P)))
 	}
+}
+
+// likely adds the most likely difference beside the plain one, where more is known than the measurement.
+func (v *findingView) likely(f *score.Finding, m *screen.Measure) {
+	x, ok := f.Likely()
+	if !ok {
+		return
+	}
+	note := "plain " + sizeWords(math.Round(10*f.Difference)/10, f, m, nil)
+	if f.Kind == "absolute" && x.Value*f.Difference < 0 {
+		note += ", the other way round"
+	}
+	v.Numbers = append(v.Numbers, labelled{"Most likely", sizeWords(math.Round(10*x.Value)/10, f, m, nil) + " ± " + tenth(1.96*x.SE, f.Unit), note})
+}
+
+// priorWords says what is known of such athletes, and by whom; "" if nothing is.
+func (s *server) priorWords(f *score.Finding, rep *score.Report) string {
+	v := s.clinic.Scorer().Shown(f.Measure, score.Value{Value: f.PriorMean, SE: f.PriorSD})
+	who, by := "Such athletes have", "by the protocol"
+	switch f.Prior {
+	case "none", "":
+		return ""
+	case "squad":
+		who, by = "Athletes of this squad have", "by the squad's own figures of "+day(rep.SquadOn)
+	}
+	return fmt.Sprintf("%s %s on average (standard deviation %s), %s.", who,
+		withUnit(fmt.Sprintf("%.3g", v.Value), f.Unit), withUnit(fmt.Sprintf("%.3g", v.SE), f.Unit), by)
 }
 
 // firstSide is the throwing side, or the lead leg, opposite to it; right where sides are only compared.
@@ -184,10 +216,6 @@ func (v *findingView) basis(f *score.Finding, r *screen.Rule, m *screen.Measure,
 			}
 		}
 		v.studies(r.Studies, p)
-	}
-	if f.Prior != "none" && f.Prior != "" {
-		v.Prior = fmt.Sprintf("Such athletes have %s on average (standard deviation %s), by the %s.",
-			withUnit(fmt.Sprintf("%.3g", f.PriorMean), f.Unit), withUnit(fmt.Sprintf("%.3g", f.PriorSD), f.Unit), f.Prior)
 	}
 	if m == nil {
 		return

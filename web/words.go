@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"strconv"
 	"strings"
 	"unicode"
@@ -113,31 +112,4 @@ func plusMinus(x, se float64, m *screen.Measure, unit string) string {
 }
 
 // whenWords says whom a figure is for; "everyone" without a condition.
-func whenWords(w *screen.When) string {
-	var parts []string
-	switch {
-	case w.AgeFrom != nil && w.AgeBelow != nil:
-		parts = append(parts, fmt.Sprintf("from %g to below %g years", *w.AgeFrom, *w.AgeBelow))
-	case w.AgeFrom != nil:
-		parts = append(parts, fmt.Sprintf("from %g years", *w.AgeFrom))
-	case w.AgeBelow != nil:
-		parts = append(parts, fmt.Sprintf("below %g years", *w.AgeBelow))
-	}
-	if w.Sex != "" {
-		parts = append(parts, string(w.Sex))
-	}
-	for _, l := range w.Levels {
-		parts = append(parts, string(l))
-	}
-	parts = append(append(parts, w.Sports...), w.Positions...)
-	if w.Profile != "" {
-		parts = append(parts, strings.ReplaceAll(w.Profile, "_", " "))
-	}
-	if w.ArmsBearLoad != nil {
-		parts = append(parts, map[bool]string{true: "arms bear weight", false: "arms bear no weight"}[*w.ArmsBearLoad])
-	}
-	if len(parts) == 0 {
-		return "everyone"
-	}
-	return strings.Join(parts, ", ")
-}
+func whenWords(w *screen.When) string { return w.Words() }

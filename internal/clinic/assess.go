@@ -62,7 +62,7 @@ func (c *Clinic) Triage(ctx context.Context, who Person, team string) (out Squad
 		if err != nil {
 			return err
 		}
-		return squad(tx, latest, &by, &out)
+		return triageRows(tx, latest, &by, &out)
 	})
 	return out, err
 }
@@ -79,7 +79,7 @@ func (s *Squad) HeatRows() []chart.HeatRow {
 	return rows
 }
 
-func squad(tx *store.Tx, latest []store.Latest, by *scoring, out *Squad) error {
+func triageRows(tx *store.Tx, latest []store.Latest, by *scoring, out *Squad) error {
 	ids := make([]string, 0, len(latest))
 	names := make(map[string]string, len(latest))
 	out.Unscreened = []score.NamedAthlete{}

@@ -275,7 +275,8 @@ func (c *Clinic) OpenDays(ctx context.Context, who Person) (out []DayRef, err er
 }
 
 // CloseDay closes a day, or opens it again. Entries that come in for a closed day are taken and marked
-// late. Returns NotFound or Stale.
+// late. With every closing what is usual in the squad is worked out and kept; the scores of the day rest
+// on it from then on. Returns NotFound or Stale.
 func (c *Clinic) CloseDay(ctx context.Context, who Person, id string, closed bool, ifRevision int) (out screen.Day, err error) {
 	err = c.write(ctx, who, manage, "", func(tx *store.Tx) error {
 		if out, err = tx.Day(id); err != nil || out.Closed.IsZero() != closed {
@@ -285,8 +286,10 @@ func (c *Clinic) CloseDay(ctx context.Context, who Person, id string, closed boo
 		if closed {
 			out.Closed = c.now().UTC()
 		}
-		_, err = tx.PutDay(&out, ifRevision)
-		return err
+		if _, err = tx.PutDay(&out, ifRevision); err != nil || !closed {
+			return err
+		}
+		return c.squadOfDay(tx, who, &out)
 	})
 	if err == nil {
 		c.watch.tell(id)

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"fmt"
 
-	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )

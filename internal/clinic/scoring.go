@@ -22,6 +22,7 @@ const priorLasts = 366
 type scoring struct {
 	*score.Scorer
 	Errors screen.ErrorSwitch // zero: the published errors
+	unfit  bool               // the errors switched on are of another protocol
 	heaped bool
 	priors []keptPrior // newest day first
 }
@@ -41,12 +42,15 @@ func (c *Clinic) scoring(tx *store.Tx, team string) (out scoring, err error) {
 	if out.Scorer, out.Errors, err = c.scorerOf(tx, team); err != nil {
 		return out, err
 	}
+	if out.Errors.Study != "" && out.Scorer == c.scorer {
+		out.Errors, out.unfit = screen.ErrorSwitch{}, true
+	}
 	kept, err := tx.KeptPriors(team)
 	if err != nil {
 		return out, err
 	}
 	for i := range kept {
-		p, err := c.kept.prior(&kept[i])
+		p, err := c.prior(tx, kept[i].ID)
 		if err != nil {
 			return out, err
 		}
@@ -57,8 +61,15 @@ func (c *Clinic) scoring(tx *store.Tx, team string) (out scoring, err error) {
 
 // Score scores a record of the team.
 func (s *scoring) Score(rec *screen.Record) *score.Report {
-	return s.Scorer.Score(rec, s.options(rec))
+	rep := s.Scorer.Score(rec, s.options(rec))
+	if s.unfit {
+		rep.Notes = append(rep.Notes, errorsUnfit)
+	}
+	return rep
 }
+
+// errorsUnfit is said of scores whose team switched to errors that do not fit the protocol any more.
+const errorsUnfit = "the team's own measurement errors were worked out by another protocol: the published ones are used until they are worked out anew"
 
 // options of a record's score. A preseason screen is scored by its own day's figures: during the day,
 // and where the day was not closed, the protocol's prior holds. A later visit is scored by those of the
@@ -77,7 +88,8 @@ func (s *scoring) options(rec *screen.Record) score.Options {
 	return opt
 }
 
-// scorerOf is the scorer with the errors that the team uses.
+// scorerOf is the scorer with the errors that the team uses; the plain one if those are of another
+// protocol, whose measures may be others.
 func (c *Clinic) scorerOf(tx *store.Tx, team string) (*score.Scorer, screen.ErrorSwitch, error) {
 	use, ok, err := tx.ErrorInUse(team)
 	if err != nil || !ok || use.Study == "" {
@@ -89,6 +101,9 @@ func (c *Clinic) scorerOf(tx *store.Tx, team string) (*score.Scorer, screen.Erro
 	kept, err := tx.Study(use.Study)
 	if err != nil {
 		return nil, use, err
+	}
+	if kept.Hash != c.Protocol().Hash {
+		return c.kept.keepScorer(use.Study, c.scorer), use, nil
 	}
 	var body study.Study
 	if err := json.Unmarshal(kept.Body, &body); err != nil {
@@ -124,19 +139,28 @@ func (k *keptThings) keepScorer(study string, s *score.Scorer) *score.Scorer {
 	return s
 }
 
-func (k *keptThings) prior(p *screen.KeptPrior) (*score.SquadPrior, error) {
+// prior is what was usual in a team by the id under which it is kept. Its body is large: it is read once.
+func (c *Clinic) prior(tx *store.Tx, id string) (*score.SquadPrior, error) {
+	k := &c.kept
 	k.mu.Lock()
-	defer k.mu.Unlock()
-	if have := k.priors[p.ID]; have != nil {
+	have := k.priors[id]
+	k.mu.Unlock()
+	if have != nil {
 		return have, nil
 	}
+	kept, err := tx.KeptPrior(id)
+	if err != nil {
+		return nil, err
+	}
 	out := &score.SquadPrior{}
-	if err := json.Unmarshal(p.Body, out); err != nil {
+	if err := json.Unmarshal(kept.Body, out); err != nil {
 		return nil, fmt.Errorf("clinic: read what is usual in a squad: %w", err)
 	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
 	if k.priors == nil || len(k.priors) >= mostKept {
 		k.priors = map[string]*score.SquadPrior{}
 	}
-	k.priors[p.ID] = out
+	k.priors[id] = out
 	return out, nil
 }

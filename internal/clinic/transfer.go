@@ -19,7 +19,7 @@ type Imported struct {
 	AthletesKnown int                 `json:"athletes_known" doc:"found on record by id, number, or name and birth date; left as they are"`
 	Screens       int                 `json:"screens_added"`
 	Readings      int                 `json:"readings_added"`
-	Entries       int                 `json:"other_entries_added" doc:"checklist answers, symptoms, and measures not done"`
+	Entries       int                 `json:"other_entries_added" doc:"checklist answers, symptoms, measures not done, and events"`
 	Already       int                 `json:"already_there"`
 	Notes         []string            `json:"notes" doc:"what was taken for granted in reading"`
 	Questions     []exchange.Question `json:"questions" doc:"accepted, but worth another look"`
@@ -124,6 +124,11 @@ func (im *importer) document(doc *exchange.Document) error {
 			return fmt.Errorf("screens[%d]: %w", i, err)
 		}
 	}
+	for i := range doc.Events {
+		if err := im.event(doc.Events[i]); err != nil {
+			return fmt.Errorf("events[%d]: %w", i, err)
+		}
+	}
 	return nil
 }
 
@@ -173,6 +178,28 @@ func (im *importer) find(a *screen.Athlete) (string, error) {
 		}
 	}
 	return "", nil
+}
+
+// event adds an event of an athlete of the team.
+func (im *importer) event(e screen.Event) error {
+	e.ID, e.EnteredBy = im.id("event", e.ID), im.who.ID
+	if id, ok := im.athletes[e.Athlete]; ok {
+		e.Athlete = id
+	}
+	is, err := im.tx.IsMember(im.team, e.Athlete)
+	if err != nil {
+		return err
+	}
+	if !is {
+		return invalid("let the athlete join the team first", "the athlete of the event does not belong to the team")
+	}
+	added, err := im.tx.PutEvent(e)
+	if added {
+		im.out.Entries++
+	} else {
+		im.out.Already++
+	}
+	return err
 }
 
 func (im *importer) record(rec *screen.Record) error {
@@ -260,8 +287,8 @@ func (c *Clinic) Export(ctx context.Context, who Person, team string, fn func(*s
 	})
 }
 
-// ExportDocument gathers a team's athletes (also those never screened) and records in one document, in
-// the form that Import reads.
+// ExportDocument gathers a team's athletes (also those never screened) with their events, and its
+// records, in one document, in the form that Import reads.
 func (c *Clinic) ExportDocument(ctx context.Context, who Person, team string) (*exchange.Document, error) {
 	doc := &exchange.Document{}
 	err := c.read(ctx, who, team, func(tx *store.Tx) error {
@@ -277,6 +304,9 @@ func (c *Clinic) ExportDocument(ctx context.Context, who Person, team string) (*
 				return err
 			}
 			doc.Athletes = append(doc.Athletes, list...)
+			if err := addEvents(tx, doc, list); err != nil {
+				return err
+			}
 			if next == "" {
 				break
 			}
@@ -288,6 +318,19 @@ func (c *Clinic) ExportDocument(ctx context.Context, who Person, team string) (*
 		})
 	})
 	return doc, err
+}
+
+// addEvents adds the events of athletes to a document, athlete by athlete.
+func addEvents(tx *store.Tx, doc *exchange.Document, athletes []screen.Athlete) error {
+	ids := make([]string, len(athletes))
+	for i := range athletes {
+		ids[i] = athletes[i].ID
+	}
+	events, err := tx.EventsOf(ids)
+	for _, id := range ids {
+		doc.Events = append(doc.Events, events[id]...)
+	}
+	return err
 }
 
 // Seed writes invented teams, athletes and records into an empty store; it serves the demo.

@@ -52,14 +52,24 @@ async function findPages(page) {
   pages.athlete = await href('section:has(h2:text("By expected deficits")) a.name');
   pages.distribution = `${pages.triage}/distribution?athlete=${pages.athlete.split('/').pop()}`;
   await page.goto(pages.athlete);
+  pages.worked = await href('a.worked');
+  pages.workedBoth = await href('a.worked[href*="rotation_loss_with_arc_loss"]');
   pages.print = await href('a:text("One page to print")');
   pages.readings = await href('a.button:text("Readings")');
   await page.goto(pages.readings);
   pages.correct = await href('a.correct');
+  pages.course = `${pages.athlete}/course`;
   pages.editAthlete = `${pages.athlete}/edit`;
   pages.newAthlete = `/athletes/new?team=${pages.triage.split('/').pop()}`;
   pages.newTeam = '/teams/new';
+  pages.followUp = `${pages.triage}/follow-up`;
   pages.import = `${pages.triage}/import`;
+  await page.goto(`${pages.triage}/squad`);
+  await page.click('button:text("Work it out")');
+  pages.squad = new URL(page.url()).pathname;
+  pages.retest = `${pages.triage}/retest`;
+  pages.retestMeasure = `${pages.retest}?measure=hip_internal_rotation`;
+  pages.retestFile = `${pages.retest}/file`;
   pages.protocol = '/protocol';
   pages.notFound = '/nothing/here';
 }
@@ -110,9 +120,9 @@ async function openDetails(page) {
 
 test('targets are large enough for a thumb', async () => {
   const { page, close } = await open({ viewport: { width: 390, height: 844 } });
-  for (const path of [pages.teams, pages.triage, pages.athlete, pages.readings, pages.correct, pages.newAthlete, pages.import]) {
+  for (const path of [pages.teams, pages.triage, pages.athlete, pages.course, pages.readings, pages.correct, pages.workedBoth, pages.newAthlete, pages.import]) {
     await page.goto(String(path));
-    const small = await page.evaluate(() => [...document.querySelectorAll('a.button, button, summary, a.row, a.name, a.correct, header a, select, textarea, input:not([type=hidden],[type=radio])')]
+    const small = await page.evaluate(() => [...document.querySelectorAll('a.button, button, summary, a.row, a.name, a.correct, a.worked, header a, select, textarea, input:not([type=hidden],[type=radio])')]
       .filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 48).map((e) => e.outerHTML.slice(0, 120)));
     assert.deepEqual(small, [], path);
   }

@@ -1,0 +1,33 @@
+package clinic
+
+import (
+	"context"
+
+	"evenhand/internal/score"
+	"evenhand/internal/screen"
+	"evenhand/internal/store"
+)
+
+// Explained is the arithmetic of one finding, with the record it was worked out from.
+type Explained struct {
+	Record      *screen.Record
+	Explanation *score.Explanation
+}
+
+// Explain works out a finding of a screen step by step, with what the team's screens are scored with.
+// side chooses between the findings of a rule that looks at each side; without one the first is taken.
+// Returns NotFound.
+func (c *Clinic) Explain(ctx context.Context, who Person, screenID, rule string, side screen.Side) (out Explained, err error) {
+	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+		if out.Record, err = tx.Record(screenID); err != nil {
+			return err
+		}
+		by, err := c.scoring(tx, out.Record.Screen.Team)
+		if err != nil {
+			return err
+		}
+		out.Explanation, err = by.Explain(out.Record, by.options(out.Record), rule, side)
+		return err
+	})
+	return out, err
+}
