@@ -92,6 +92,7 @@ func (s *server) routes(r *gin.RouterGroup) {
 	s.rosterRoutes(r)
 	s.handoutRoutes(r)
 	s.courseRoutes(r)
+	s.visitRoutes(r)
 	s.followRoutes(r)
 	s.explainRoutes(r)
 	s.squadRoutes(r)

@@ -279,7 +279,7 @@ func badWords(t testing.TB, text string) {
 func TestHandoutsOfTheDemo(t *testing.T) {
 	s := shipped(t)
 	squad := demo.Squad(s.Protocol(), 1, "2026-03-10")
-	said := map[string]bool{}
+	said, dated := map[string]bool{}, map[bool]int{}
 	for i := range squad.Records {
 		rec := &squad.Records[i]
 		rep := s.Score(rec, score.Options{})
@@ -293,6 +293,12 @@ func TestHandoutsOfTheDemo(t *testing.T) {
 				said[f.Rule] = true
 			}
 		}
+		if last := got.Next[len(got.Next)-1]; len(got.Stop) == 0 {
+			dated[strings.HasPrefix(last, "When to measure again: around ")]++
+			if !strings.HasPrefix(last, "When to measure again: ") {
+				t.Errorf("%q", last)
+			}
+		}
 		if n != len(got.Deficits)+got.More || len(got.Deficits) > mostDeficits {
 			t.Errorf("%d deficits, %d said and %d more", n, len(got.Deficits), got.More)
 		}
@@ -301,6 +307,9 @@ func TestHandoutsOfTheDemo(t *testing.T) {
 				t.Errorf("%+v", d)
 			}
 		}
+	}
+	if dated[true] == 0 || dated[false] == 0 {
+		t.Errorf("with a day of the next measurement, without: %v", dated)
 	}
 	if len(said) < 5 {
 		t.Errorf("only %d rules were said", len(said))

@@ -66,7 +66,6 @@ var handoutCautions = []string{
 var nextUsual = []string{
 	"Bring this page to your trainer or therapist. Ask which exercises suit you.",
 	"Do not start a treatment by yourself.",
-	"When to measure again: the trainer says when.",
 }
 
 var nextStopped = []string{
@@ -78,7 +77,7 @@ var nextStopped = []string{
 // handoutText puts a score into plain words. cells is what the day had planned.
 func handoutText(s *score.Scorer, rec *screen.Record, rep *score.Report, team string, cells []screen.Cell) HandoutText {
 	w := plainWords{s: s, p: s.Protocol(), rec: rec, rep: rep}
-	out := HandoutText{Name: rec.Athlete.Name, Team: team, On: rec.Screen.On, Next: nextUsual, Cautions: handoutCautions}
+	out := HandoutText{Name: rec.Athlete.Name, Team: team, On: rec.Screen.On, Next: w.next(), Cautions: handoutCautions}
 	out.Stop = w.signs(true)
 	if len(out.Stop) > 0 {
 		out.Next = nextStopped
@@ -102,6 +101,16 @@ func handoutText(s *score.Scorer, rec *screen.Record, rep *score.Report, team st
 		}
 	}
 	return out
+}
+
+// next is what to do, with the day of the next measurement as far as this screen alone can tell it.
+func (w *plainWords) next() []string {
+	again := "When to measure again: the trainer says when."
+	course := w.s.Course(score.CourseInput{Visits: []score.Visited{{Record: w.rec, Report: w.rep}}, Today: w.rec.Screen.On})
+	if course.Due != nil {
+		again = "When to measure again: around " + course.Due.On.Time().Format("2 January 2006") + ", unless the trainer says otherwise."
+	}
+	return append(slices.Clone(nextUsual), again)
 }
 
 // plainWords puts one score into plain words.

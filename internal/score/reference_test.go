@@ -314,8 +314,8 @@ func TestOrderStatistics(t *testing.T) {
 	phi := func(x float64) float64 { return math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) }
 	for k := 1; k <= 6; k++ {
 		m, v := moments(func(x float64) float64 { return float64(k) * math.Pow(stat.Phi(x), float64(k-1)) * phi(x) })
-		near(t, fmt.Sprintf("excess of the best of %d", k), bestExcess[k], m, 1e-4)
-		near(t, fmt.Sprintf("variance of the best of %d", k), bestVar[k], v, 1e-4)
+		near(t, fmt.Sprintf("excess of the best of %d", k), screen.BestExcess(k), m, 1e-4)
+		near(t, fmt.Sprintf("variance of the best of %d", k), (&screen.Trials{Combine: screen.Best}).Share(k), v, 1e-4)
 	}
 	for _, k := range []int{1, 3, 5} {
 		j := float64(k / 2)
@@ -324,7 +324,7 @@ func TestOrderStatistics(t *testing.T) {
 			p := stat.Phi(x)
 			return c * math.Pow(p*(1-p), j) * phi(x)
 		})
-		near(t, fmt.Sprintf("variance of the median of %d", k), medianVar[k], v, 1e-4)
+		near(t, fmt.Sprintf("variance of the median of %d", k), (&screen.Trials{Combine: screen.Median}).Share(k), v, 1e-4)
 	}
 }
 

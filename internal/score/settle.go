@@ -51,12 +51,12 @@ func (w *work) after(e *evaluated, how again) float64 {
 		m, s := &w.s.p.Measures[t.m], &w.est[t.m]
 		r := &m.Resolved
 		old, day := s.within[t.side], r.Day*r.Day
-		placed := r.Trial*r.Trial*gFor(m, m.Trials.Planned) + r.Placing*r.Placing
+		placed := r.Trial*r.Trial*m.Trials.Share(m.Trials.Planned) + r.Placing*r.Placing
 		var next float64
 		switch how {
 		case moreTrials:
 			k := max(1, s.trials[t.side])
-			next = max(0, old-r.Trial*r.Trial*(gFor(m, k)-gFor(m, k+3))) + day
+			next = max(0, old-r.Trial*r.Trial*(m.Trials.Share(k)-m.Trials.Share(k+3))) + day
 		case newPlacing:
 			next = parallel(old, placed) + day
 		case anotherDay:
@@ -293,7 +293,7 @@ func trialsWith(m *screen.Measure, more int) int {
 func (s *Scorer) plannedTrials(m, trials int) sided {
 	x := &s.p.Measures[m]
 	r := &x.Resolved
-	within := r.Trial*r.Trial*gFor(x, trials) + r.Placing*r.Placing
+	within := r.Trial*r.Trial*x.Trials.Share(trials) + r.Placing*r.Placing
 	if x.Unit == "deg" && x.Step >= 2 {
 		within += x.Step * x.Step / 12
 	}

@@ -19,7 +19,7 @@ func (m *Measure) PublishedDiffSE(def *screen.Measure) *float64 {
 		case componentIDs[ofPlacing], componentIDs[ofDay]:
 			v += c.Published * c.Published
 		case componentIDs[ofTrial]: // of a derived measure it is in the placing
-			v += c.Published * c.Published * share(def, max(1, def.Trials.Planned))
+			v += c.Published * c.Published * def.Trials.Share(max(1, def.Trials.Planned))
 		}
 	}
 	if v == 0 {

@@ -153,7 +153,7 @@ func (t *table) bias(fit *stat.Fit, d *design) bias {
 
 // sem sets the standard errors of measurement that the study found, with the planned trials.
 func (m *Measure) sem(t *table, o *own, b *bias) {
-	v, ok := o.same(share(t.m, max(1, t.m.Trials.Planned)))
+	v, ok := o.same(t.m.Trials.Share(max(1, t.m.Trials.Planned)))
 	if !ok {
 		return
 	}
@@ -221,7 +221,7 @@ func (w *work) difference(m *Measure, t *table, pair float64) {
 	v := 0.0
 	for _, x := range t.termsOf(&t.list[0]) {
 		e, part := &w.errors[x.m], &t.p.Measures[x.m]
-		v += x.c * x.c * 2 * (e.Placing*e.Placing + e.Day*e.Day + e.Trial*e.Trial*share(part, max(1, part.Trials.Planned)))
+		v += x.c * x.c * 2 * (e.Placing*e.Placing + e.Day*e.Day + e.Trial*e.Trial*part.Trials.Share(max(1, part.Trials.Planned)))
 	}
 	if pair > 0 {
 		v *= pair
@@ -238,24 +238,6 @@ func (w *work) difference(m *Measure, t *table, pair float64) {
 	default:
 		m.NotWorth = why
 	}
-}
-
-// Variances of the median and of the best of k standard normal trials (Teichroew D. Ann Math Stat
-// 1956;27:410-426), as scoring takes them.
-var (
-	medianShare = [...]float64{0, 1, 0.5, 0.4487, 0.2982, 0.2868}
-	bestShare   = [...]float64{0, 1, 0.6817, 0.5595, 0.4917, 0.4475, 0.4159}
-)
-
-// share is the part of the trials' variance that a value of k trials has.
-func share(m *screen.Measure, k int) float64 {
-	switch {
-	case m.Trials.Combine == screen.Median && k < len(medianShare):
-		return medianShare[k]
-	case m.Trials.Combine == screen.Best && k < len(bestShare):
-		return bestShare[k]
-	}
-	return 1 / float64(k)
 }
 
 // summarize says what the whole study means.
