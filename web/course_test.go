@@ -346,7 +346,7 @@ func TestCourseNeeds(t *testing.T) {
 	wants(t, p.coursePageOf(late, ""), "Screen again: it was due on ", ", overdue")
 
 	done := p.newcomer("done")
-	for i, v := range []float64{30, 58, 59} {
+	for i, v := range []float64{30, 60, 61} {
 		p.screened(done, fmt.Sprintf("done-%d", i), screen.Date("2026-01-05").AddDays(28*i), []screen.Kind{screen.Preseason, screen.InSeason, screen.InSeason}[i], v, 60)
 	}
 	wants(t, p.coursePageOf(done, ""), "Nothing is open: ", "Target met")

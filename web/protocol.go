@@ -23,6 +23,7 @@ type protocolPage struct {
 	Links      []protocolLink
 	Checklist  []checklistView
 	Symptoms   []labelled
+	Follow     []labelled // how deficits are followed; empty: the protocol does not say
 	Checks     []checkView
 	Marked     int
 	For        []studyView
@@ -94,6 +95,7 @@ func protocolPageOf(p *screen.Protocol, checks []score.RuleCheck) *protocolPage 
 		}
 		out.Symptoms = append(out.Symptoms, labelled{x.Name, what, upperFirst(citeWords(x.Source, x.Status, p))})
 	}
+	out.Follow = followFigures(p)
 	for i := range checks {
 		v := checkViewOf(&checks[i])
 		if v.Marks != "" {
@@ -104,6 +106,32 @@ func protocolPageOf(p *screen.Protocol, checks []score.RuleCheck) *protocolPage 
 	out.Needs = fmt.Sprintf("%d of %d thresholds were marked by the check: read the marks before relying on them.", out.Marked, len(out.Checks))
 	out.For, out.Against, out.Also = studiesOf(p.Studies, p)
 	out.sources(p)
+	return out
+}
+
+// followFigures are the figures by which deficits are followed, each with where it comes from.
+func followFigures(p *screen.Protocol) (out []labelled) {
+	f := &p.FollowUp
+	if !f.Known() {
+		return nil
+	}
+	add := func(label string, x *screen.Figure, unit string) {
+		note := upperFirst(citeWords(x.Source, x.Status, p))
+		if x.Note != "" {
+			note += ". " + x.Note
+		}
+		out = append(out, labelled{label, fmt.Sprintf("%g %s", x.Value, unit), note})
+	}
+	add("Second reading of a deficit within", &f.SecondReadingDays, "days")
+	add("No re-screen before", &f.IntervalDays, "days")
+	add("Re-screen by", &f.LatestDays, "days")
+	add("Just back from injury for", &f.BackDays, "days after a clearance")
+	add("A pace of change fades over", &f.FadeWeeks, "weeks")
+	for i := range f.Paces {
+		x := &f.Paces[i]
+		out = append(out, labelled{"Usual pace of change", screen.Amount(fmt.Sprintf("%g", x.Value), x.Unit) + " a week",
+			upperFirst(citeWords(x.Source, x.Status, p)) + ". The standard deviation of a true difference's slope"})
+	}
 	return out
 }
 

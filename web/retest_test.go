@@ -146,7 +146,7 @@ func TestStudyThatCannotBeUsed(t *testing.T) {
 		return err
 	}))
 	body := p.get(team+"/retest", http.StatusOK)
-	wants(t, body, "do not fit the protocol any more", "It was made by the protocol evenhand-default 0.1.")
+	wants(t, body, "do not fit the protocol any more", "It was made by the protocol evenhand-default 0.1, so scores use the published errors.")
 	body = p.get(team+"/retest?study=old", http.StatusOK)
 	wantsNot(t, body, "Use its errors")
 	w := p.post(team+"/retest", url.Values{"do": {"switch"}, "study": {"old"}, "why": {"w"}})

@@ -18,6 +18,7 @@ type work struct {
 	conds   []evaluated   // rules already evaluated, by place in the protocol
 	squad   []*GroupPrior // for each measure what is usual in the squad, nil: not known; empty: for none
 	squadOn screen.Date
+	counted bool // the athlete is one of those that the squad's figures were worked out from
 
 	// Memory that scores share one after another, or that belongs to one report.
 	heads, next []int
@@ -37,6 +38,7 @@ type comparison struct {
 	prior    bool // mu and omega hold
 	mu       float64
 	omega    float64
+	counted  bool      // the athlete is one of those that the squad's figures were worked out from
 	squad    stat.Grid // what is usual in the squad; mu and omega are then its moments. nil: the protocol's prior
 	average  normal    // what the protocol says of such athletes, also where the squad's figures hold
 	pair     float64   // factor on the variance; 0 means 1
@@ -106,6 +108,7 @@ func (w *work) addPrior(c *comparison, m int) {
 	}
 	if g := w.usualOf(m); g != nil {
 		c.prior, c.mu, c.omega, c.squad = true, g.NewMean, g.NewSD, g.Grid
+		c.counted = w.counted
 	}
 }
 
@@ -156,17 +159,23 @@ func (c *comparison) probability(mean, sd float64) float64 {
 // weighted mean of the parts' own.
 //
 // For the squad's own athletes that is their part of the joint posterior of the whole squad: their
-// reading is in μ̂ and in the weights of ω once, as the model has it. An athlete who was not counted (in
-// pain, or measured on a later day) is weighed by the same formula, which takes μ and ω as the squad
-// left them: the reading is used once, for the athlete's own difference, and what little it would add to
-// what is known of the squad is left out.
+// reading is in μ̂ and in the weights of ω once, as the model has it. Of an athlete who was not counted
+// (in pain, or measured on a later day) the reading is a further one.
 func (c *comparison) weighed(x, se float64) (mean, sd, p float64) {
 	if c.squad == nil {
 		mean, sd = c.posterior(x, se)
 		return mean, sd, c.probability(mean, sd)
 	}
-	m := c.squad.Posterior(x, se, func(weight, mean, sd float64) { p += weight * c.probability(mean, sd) })
+	m := c.inSquad(x, se, func(weight, mean, sd float64) { p += weight * c.probability(mean, sd) })
 	return m.Mean, m.SD, min(p, 1)
+}
+
+// inSquad is the posterior by a squad's figures: that of one of its athletes, or of a further one.
+func (c *comparison) inSquad(x, se float64, each func(weight, mean, sd float64)) stat.Moment {
+	if c.counted {
+		return c.squad.Posterior(x, se, each)
+	}
+	return c.squad.Further(x, se, each)
 }
 
 // posterior weighs the measurement with what is known: w = ω²/(ω² + SE²). Of a squad's figures it takes

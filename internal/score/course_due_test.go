@@ -13,7 +13,7 @@ import (
 func noisy(t *testing.T, most int) *Scorer {
 	t.Helper()
 	p := protocolWith(t, 6, 0.5, 13, 8, 7)
-	p.FollowUp = defaultScorer(t).p.FollowUp
+	p.FollowUp = sixWeeks(t)
 	p.Measures[0].Trials.Planned, p.Measures[0].Trials.Most = 1, most
 	return New(p)
 }

@@ -24,8 +24,9 @@ type looks struct {
 	m *MeasureCourse
 }
 
-// metAt says by what the target is met at point k, "" if it is not: the measurement alone at this visit
-// and the one before it, on another day, or the trend up to this visit.
+// metAt says by what the target is met at point k, "" if it is not: the measurement alone, or the trend,
+// at this visit and the one before it, on another day. The trend at one visit alone would say so of half
+// of those who sit at the threshold within six visits (docs/proof.md, section 8).
 func (s *looks) metAt(k int) string {
 	clear := s.c.s.p.Cutoffs.Clear
 	start := s.m.Start
@@ -34,12 +35,21 @@ func (s *looks) metAt(k int) string {
 		before--
 	}
 	switch {
-	case before >= start && s.l.f[k].PMeasured <= clear && s.l.f[before].PMeasured <= clear:
+	case before < start:
+		return ""
+	case s.l.f[k].PMeasured <= clear && s.l.f[before].PMeasured <= clear:
 		return byTwoVisits
-	case s.x != nil && s.x.days[k-start] >= trendLevel && aboutMet(s.x.abs, s.x.tau, &s.x.t.Visits[k-start].Filtered) >= 1-clear:
+	case s.trendSays(k) && s.trendSays(before):
 		return byTrend
 	}
 	return ""
+}
+
+// trendSays reports whether by the trend up to point k, of enough visits, the target is met.
+func (s *looks) trendSays(k int) bool {
+	i := k - s.m.Start
+	return s.x != nil && i >= 0 && s.x.days[i] >= trendLevel &&
+		aboutMet(s.x.abs, s.x.tau, &s.x.t.Visits[i].Filtered) >= 1-s.c.s.p.Cutoffs.Clear
 }
 
 // met is the state at the newest visit, and since when.
@@ -47,7 +57,11 @@ func (s *looks) met() MetState {
 	last := s.l.last()
 	by := s.metAt(last)
 	if by == "" {
-		if s.l.newest().PMeasured > s.c.s.p.Cutoffs.Clear {
+		switch {
+		case s.l.newest().PMeasured <= s.c.s.p.Cutoffs.Clear:
+		case s.trendSays(last):
+			return MetState{Once: true, Words: fmt.Sprintf("Target met once by the trend, on %s: a second look on another day decides.", s.c.on(s.l, last))}
+		default:
 			return MetState{Words: "Target not met at the newest visit."}
 		}
 		return MetState{Once: true, Words: fmt.Sprintf("Target met once, on %s. At the threshold itself a visit says so by chance in %s: a second look on another day decides.",

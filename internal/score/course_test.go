@@ -16,8 +16,20 @@ import (
 func followScorer(t testing.TB) *Scorer {
 	t.Helper()
 	p := protocolWith(t, 1, 2, 13, 8, 7)
-	p.FollowUp = defaultScorer(t).p.FollowUp
+	p.FollowUp = sixWeeks(t)
 	return New(p)
+}
+
+// sixWeeks is the shipped block with a fading of 6 weeks and a pace of 2 in every unit, which the figures
+// in these tests are worked out with.
+func sixWeeks(t testing.TB) screen.FollowUp {
+	t.Helper()
+	f := defaultScorer(t).p.FollowUp
+	f.FadeWeeks.Value, f.Paces = 6, slices.Clone(f.Paces)
+	for i := range f.Paces {
+		f.Paces[i].Value = 2
+	}
+	return f
 }
 
 // look is one visit: how much less the throwing arm turns than the other.
@@ -207,7 +219,9 @@ func TestCourseOfOtherRules(t *testing.T) {
 
 // The trend of a difference in percent is that of the logarithms: the sides' quotient, 2 % a week.
 func TestCourseInPercent(t *testing.T) {
-	s := defaultScorer(t)
+	p := *defaultScorer(t).p
+	p.FollowUp = sixWeeks(t)
+	s := New(&p)
 	var in CourseInput
 	series := stat.TrendSeries{FirstInStart: true}
 	for i, kg := range []float64{24, 27, 30} {

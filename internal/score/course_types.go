@@ -117,7 +117,7 @@ type Trend struct {
 }
 
 // MetState says whether the target is met by the rule of repeated looks: by the measurement alone at two
-// visits running, or by the trend from 3 visits on. At the threshold itself one visit in five says so by
+// visits running, or by the trend, from 3 visits on, at two running. At the threshold itself one visit in five says so by
 // chance, and of six visits at least one does in 74 of 100 athletes.
 type MetState struct {
 	Met   bool        `json:"met"`

@@ -51,7 +51,7 @@ func (w *work) describeBoth(f *Finding, r *rule, a, b *evaluated) {
 	}
 	for _, x := range []*Finding{fa, fb} { // what settles the condition that is open
 		if x.Verdict == Unsettled && x.Chance != nil {
-			f.Chance, f.Advice = x.Chance, x.Advice
+			f.Advice = "first the condition that is open (" + x.Name + "): " + x.Advice // its chance is not that of both
 		}
 	}
 }

@@ -32,6 +32,8 @@ func (w *work) useSquad(squad *SquadPrior) {
 	if squad == nil || !w.d.named || squad.Hash != w.s.p.Hash {
 		return
 	}
+	_, counted := slices.BinarySearch(squad.Counted, w.rec.Athlete.ID)
+	w.counted = counted && squad.On == w.rec.Screen.On
 	w.squad, w.squadOn = cleared(w.squad, len(w.s.p.Measures)), squad.On
 	for i := range squad.Groups {
 		g := &squad.Groups[i]
@@ -108,9 +110,10 @@ func (s *Scorer) SquadPrior(team string, on screen.Date, records []*screen.Recor
 			}
 		}
 		if any {
-			p.Athletes++
+			p.Counted = append(p.Counted, rec.Athlete.ID)
 		}
 	}
+	p.Athletes = len(p.Counted)
 	for i, m := range measures {
 		p.Groups = append(p.Groups, s.groupPriors(m, diffs[i])...)
 	}

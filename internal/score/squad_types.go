@@ -14,6 +14,7 @@ type SquadPrior struct {
 	Protocol string       `json:"protocol" doc:"name and version"`
 	Hash     string       `json:"hash" doc:"of the protocol; scores by another one do not use it"`
 	Athletes int          `json:"athletes" doc:"counted in it"`
+	Counted  []string     `json:"counted" nullable:"false" doc:"ids of those, in order"`
 	LeftOut  []LeftOut    `json:"left_out,omitempty" doc:"scored by it, not counted in it"`
 	Groups   []GroupPrior `json:"groups"`
 }

@@ -173,6 +173,44 @@ func (g Grid) Posterior(d, se float64, each func(weight, mean, sd float64)) Mome
 	return Moment{d + mean, math.Sqrt(max(0, square-mean*mean))}
 }
 
+// Further is the same for one more athlete, who is not among those that the grid was worked out from:
+// at each ω the true difference is N(μ̂, ω² + 1/W) beforehand, and the reading also says something of ω,
+// so that a point's weight is multiplied by the density of d ~ N(μ̂, ω² + 1/W + se²). each gets the new
+// weights, which sum to 1. An se of 0 is allowed.
+func (g Grid) Further(d, se float64, each func(weight, mean, sd float64)) Moment {
+	v, most, total := se*se, math.Inf(-1), 0.0
+	logWeight := func(p *GridPoint) float64 {
+		t := p.Omega*p.Omega + 1/p.W + v
+		return math.Log(p.Weight) - (math.Log(t)+(d-p.Mu)*(d-p.Mu)/t)/2
+	}
+	for k := range g { // far from all that is usual every density is 0: only their ratios count
+		if g[k].Weight > 0 {
+			most = max(most, logWeight(&g[k]))
+		}
+	}
+	for k := range g {
+		if g[k].Weight > 0 {
+			total += math.Exp(logWeight(&g[k]) - most)
+		}
+	}
+	var mean, square float64
+	for k := range g {
+		p := &g[k]
+		if p.Weight <= 0 {
+			continue
+		}
+		before := p.Omega*p.Omega + 1/p.W
+		w := before / (before + v)
+		m, s2, weight := p.Mu+w*(d-p.Mu), w*v, math.Exp(logWeight(p)-most)/total
+		if each != nil {
+			each(weight, m, math.Sqrt(s2))
+		}
+		mean += weight * (m - d)
+		square += weight * (s2 + (m-d)*(m-d))
+	}
+	return Moment{d + mean, math.Sqrt(max(0, square-mean*mean))}
+}
+
 func checkHierarchy(d, se []float64, prior *HierarchyPrior) error {
 	least, why := SquadLeastAlone, "without a prior of the protocol"
 	if prior.Known {

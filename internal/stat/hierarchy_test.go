@@ -3,6 +3,7 @@ package stat
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"gonum.org/v1/gonum/integrate/quad"
@@ -264,6 +265,49 @@ func BenchmarkHierarchy60x40(b *testing.B) {
 				p := 0.0
 				g.Posterior(d[i], se[i], func(weight, mean, sd float64) { p += weight * Above(13, mean, sd) })
 			}
+		}
+	}
+}
+
+// One more athlete, weighed by the grid of the others, against the grid that he or she was counted in:
+// with a prior of the protocol both are on the same values of ω, and the model is the same.
+func TestFurtherIsBeingCounted(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	prior := HierarchyPrior{Mean: 8, SD: 7, Known: true}
+	for _, n := range []int{5, 12, 30} {
+		d, se := make([]float64, n+1), make([]float64, n+1)
+		for i := range d {
+			se[i] = 2 + 2*rng.Float64()
+			d[i] = 4 + 9*rng.NormFloat64()
+		}
+		for _, last := range []float64{d[n], -30, 60} { // also far from all the others
+			d[n] = last
+			others, err := Hierarchy(d[:n], se[:n], prior)
+			if err != nil {
+				t.Fatal(err)
+			}
+			all, err := Hierarchy(d, se, prior)
+			if err != nil {
+				t.Fatal(err)
+			}
+			sum := 0.0
+			got := others.Further(last, se[n], func(weight, _, sd float64) {
+				sum += weight
+				if !(sd > 0) {
+					t.Errorf("SD %g", sd)
+				}
+			})
+			want := all.Posterior(last, se[n], nil)
+			if math.Abs(got.Mean-want.Mean) > 1e-6*se[n] || math.Abs(got.SD-want.SD) > 1e-6*se[n] || math.Abs(sum-1) > 1e-12 {
+				t.Errorf("%d athletes, %g: %+v, counted %+v; weights sum to %g", n, last, got, want, sum)
+			}
+		}
+		grid, err := Hierarchy(d[:n], se[:n], prior)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m := grid.Further(12, 0, nil); m.Mean != 12 || m.SD != 0 {
+			t.Errorf("an exact reading: %+v", m)
 		}
 	}
 }

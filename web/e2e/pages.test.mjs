@@ -59,6 +59,7 @@ async function findPages(page) {
   await page.goto(pages.readings);
   pages.correct = await href('a.correct');
   pages.course = `${pages.athlete}/course`;
+  pages.visit = `${pages.athlete}/visit?visit=looked-at&all=1`;
   pages.editAthlete = `${pages.athlete}/edit`;
   pages.newAthlete = `/athletes/new?team=${pages.triage.split('/').pop()}`;
   pages.newTeam = '/teams/new';
