@@ -19,13 +19,11 @@ type Assessment struct {
 // Score scores one screen. Returns NotFound.
 func (c *Clinic) Score(ctx context.Context, who Person, screenID string) (out Assessment, err error) {
 	err = c.read(ctx, who, "", func(tx *store.Tx) error {
-		if out.Record, err = tx.Record(screenID); err != nil {
-			return err
-		}
-		by, err := c.scoring(tx, out.Record.Screen.Team)
+		rec, by, err := c.recordToScore(tx, screenID)
 		if err != nil {
 			return err
 		}
+		out.Record = rec
 		out.Report, out.Errors = by.Score(out.Record), by.Errors
 		return nil
 	})
@@ -121,13 +119,11 @@ func (c *Clinic) Latest(ctx context.Context, who Person, athlete string) (out As
 		if err != nil || len(list) == 0 {
 			return err
 		}
-		if out.Record, err = tx.Record(list[0].ID); err != nil {
-			return err
-		}
-		by, err := c.scoring(tx, out.Record.Screen.Team)
+		rec, by, err := c.recordToScore(tx, list[0].ID)
 		if err != nil {
 			return err
 		}
+		out.Record = rec
 		out.Report, out.Errors, ok = by.Score(out.Record), by.Errors, true
 		return nil
 	})
@@ -168,13 +164,11 @@ type Sides struct {
 // Sides gives every measure of a screen with both sides. Returns NotFound.
 func (c *Clinic) Sides(ctx context.Context, who Person, screenID string) (out Sides, err error) {
 	err = c.read(ctx, who, "", func(tx *store.Tx) error {
-		if out.Record, err = tx.Record(screenID); err != nil {
-			return err
-		}
-		by, err := c.scoring(tx, out.Record.Screen.Team)
+		rec, by, err := c.recordToScore(tx, screenID)
 		if err != nil {
 			return err
 		}
+		out.Record = rec
 		opt := by.options(out.Record)
 		out.Pairs, out.Indices = by.Pairs(out.Record, opt), by.Indices(out.Record, opt)
 		return nil

@@ -19,13 +19,11 @@ type Explained struct {
 // Returns NotFound.
 func (c *Clinic) Explain(ctx context.Context, who Person, screenID, rule string, side screen.Side) (out Explained, err error) {
 	err = c.read(ctx, who, "", func(tx *store.Tx) error {
-		if out.Record, err = tx.Record(screenID); err != nil {
-			return err
-		}
-		by, err := c.scoring(tx, out.Record.Screen.Team)
+		rec, by, err := c.recordToScore(tx, screenID)
 		if err != nil {
 			return err
 		}
+		out.Record = rec
 		out.Explanation, err = by.Explain(out.Record, by.options(out.Record), rule, side)
 		return err
 	})

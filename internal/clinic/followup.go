@@ -147,20 +147,24 @@ func followRow(m *store.Latest, course *score.Course, today screen.Date) FollowR
 // onHold reports whether a referral sign was noted at the newest visit, or an injury entered, and no
 // clearance on the day or since.
 func onHold(course *score.Course) bool {
-	since := screen.Date("")
+	since, cleared := lastOf(course.Events)
 	if last := &course.Visits[len(course.Visits)-1]; last.Pain {
-		since = last.On
-	}
-	cleared := screen.Date("")
-	for i := range course.Events {
-		switch e := &course.Events[i]; e.Kind {
-		case screen.EventInjury:
-			since = max(since, e.On)
-		case screen.EventClearance:
-			cleared = max(cleared, e.On)
-		}
+		since = max(since, last.On)
 	}
 	return since != "" && cleared < since
+}
+
+// lastOf are the days of the newest injury and of the newest clearance, empty if there is none.
+func lastOf(events []screen.Event) (injury, clearance screen.Date) {
+	for i := range events {
+		switch e := &events[i]; e.Kind {
+		case screen.EventInjury:
+			injury = max(injury, e.On)
+		case screen.EventClearance:
+			clearance = max(clearance, e.On)
+		}
+	}
+	return injury, clearance
 }
 
 // followLine is a measure that is followed; ok is false for one that is not.

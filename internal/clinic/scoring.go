@@ -59,6 +59,16 @@ func (c *Clinic) scoring(tx *store.Tx, team string) (out scoring, err error) {
 	return out, nil
 }
 
+// recordToScore is a record with what its team's screens are scored with. Returns NotFound.
+func (c *Clinic) recordToScore(tx *store.Tx, screenID string) (*screen.Record, scoring, error) {
+	rec, err := tx.Record(screenID)
+	if err != nil {
+		return nil, scoring{}, err
+	}
+	by, err := c.scoring(tx, rec.Screen.Team)
+	return rec, by, err
+}
+
 // Score scores a record of the team.
 func (s *scoring) Score(rec *screen.Record) *score.Report {
 	rep := s.Scorer.Score(rec, s.options(rec))

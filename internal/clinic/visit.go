@@ -175,15 +175,7 @@ func (c *Clinic) PlanVisit(ctx context.Context, who Person, athlete string) (out
 // visitKind proposes a rehab visit after one, and while an injury stands without a clearance; the first
 // screen of all is proposed as preseason, which a baseline has to be.
 func visitKind(course *score.Course) screen.Kind {
-	var injured, cleared screen.Date
-	for i := range course.Events {
-		switch e := &course.Events[i]; e.Kind {
-		case screen.EventInjury:
-			injured = max(injured, e.On)
-		case screen.EventClearance:
-			cleared = max(cleared, e.On)
-		}
-	}
+	injured, cleared := lastOf(course.Events)
 	n := len(course.Visits)
 	switch {
 	case n > 0 && course.Visits[n-1].Kind == screen.Rehab, injured != "" && cleared < injured:
