@@ -137,6 +137,7 @@ func TestTargetMet(t *testing.T) {
 		{[]float64{25, 10, 9, 8, 10.9, 7}, StateMet, byTrend, 2},
 		{[]float64{5}, StateClear, "", 0},
 		{[]float64{5, 6}, StateClear, "", 0},
+		{[]float64{25, 5, 0, -5, -5, 17}, StateOpen, "", 0}, // a deficit again, whatever the trend says
 		{[]float64{11, 9, 10.6}, StateShown, "", 0},
 		{[]float64{11, 9, 10.6, 10.5}, StateClear, "", 0}, // by the trend
 		{[]float64{11}, StateShown, "", 0}, // unsettled, and no deficit is likelier

@@ -45,10 +45,11 @@ func (s *looks) metAt(k int) string {
 	return ""
 }
 
-// trendSays reports whether by the trend up to point k, of enough visits, the target is met.
+// trendSays reports whether by the trend up to point k, of enough visits, the target is met. Of a visit
+// that is itself a deficit no trend says so.
 func (s *looks) trendSays(k int) bool {
 	i := k - s.m.Start
-	return s.x != nil && i >= 0 && s.x.days[i] >= trendLevel &&
+	return s.x != nil && i >= 0 && s.x.days[i] >= trendLevel && s.l.f[k].Verdict != Deficit &&
 		aboutMet(s.x.abs, s.x.tau, &s.x.t.Visits[i].Filtered) >= 1-s.c.s.p.Cutoffs.Clear
 }
 
