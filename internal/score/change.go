@@ -124,7 +124,8 @@ func (c *Change) explain(picked, crossed bool) {
 func (c *Change) Lines(s *Scorer, m *MeasureCourse) []string {
 	way := func(x float64) string { return s.way(m, x) }
 	out := []string{fmt.Sprintf("As read: %s.", way(c.Raw))}
-	beyond := fmt.Sprintf("(90 in 100: between %s and %s): %s.", way(c.Interval90[0]), way(c.Interval90[1]), c.Explanation)
+	// The interval that reaches no change exactly where the change is not called real.
+	beyond := fmt.Sprintf("(95 in 100: between %s and %s): %s.", way(c.Beyond-1.96*c.SE), way(c.Beyond+1.96*c.SE), c.Explanation)
 	if c.PriorKnown {
 		return append(out, fmt.Sprintf("Comes by itself after a first reading like that: %s.", way(c.ByItself)),
 			fmt.Sprintf("Beyond that: %s %s", way(c.Beyond), beyond))

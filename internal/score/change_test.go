@@ -27,7 +27,7 @@ func TestCompareAfterSelection(t *testing.T) {
 		t.Errorf("%+v", c)
 	}
 	want := []string{"As read: 6.0° better.", "Comes by itself after a first reading like that: 2.0° better.",
-		"Beyond that: 4.0° better (90 in 100: between 11.0° better and 3.1° worse): cannot be told from measurement error."}
+		"Beyond that: 4.0° better (95 in 100: between 12.4° better and 4.4° worse): cannot be told from measurement error."}
 	if got := c.Lines(s, m); !slices.Equal(got, want) {
 		t.Errorf("%q", got)
 	}
