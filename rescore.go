@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"text/tabwriter"
 
 	"evenhand/internal/clinic"
@@ -17,6 +18,9 @@ type rescoreCmd struct {
 
 // Run counts the verdicts of all screens on file, and what another protocol would say of them.
 func (r *rescoreCmd) Run(ctx context.Context, w *world) (err error) {
+	if _, err := os.Stat(r.DB); err != nil { // opening would make one
+		return fmt.Errorf("there is no database file %s: name one with --db", r.DB)
+	}
 	cl, closeStore, err := w.clinic(ctx, r.DB)
 	if err != nil {
 		return err
