@@ -129,10 +129,10 @@ func TestTargetMet(t *testing.T) {
 		{[]float64{25, 8, 9}, StateMet, byTwoVisits, 2},
 		{[]float64{25, 20, 11, 7}, StateConfirm, "", 0},
 		{[]float64{25, 16, 11, 10.6}, StateOpen, "", 0},
-		{[]float64{25, 16, 10.8, 10.6, 10.5}, StateConfirm, "", 0},       // once, by the trend alone
+		{[]float64{25, 16, 10.8, 10.6, 10.5}, StateConfirm, "", 0},        // once, by the trend alone
 		{[]float64{25, 16, 10.8, 10.6, 10.5, 10.5}, StateMet, byTrend, 5}, // by the trend at two visits running
-		{[]float64{20, 0, 5}, StateMet, byTwoVisits, 2}, // two visits make no trend
-		{[]float64{25, 14, 12, 11}, StateOpen, "", 0},   // by the trend 6 in 10
+		{[]float64{20, 0, 5}, StateMet, byTwoVisits, 2},                   // two visits make no trend
+		{[]float64{25, 14, 12, 11}, StateOpen, "", 0},                     // by the trend 6 in 10
 		{[]float64{25, 8, 9, 30}, StateOpen, "", 0},
 		{[]float64{25, 10, 9, 8, 10.9, 7}, StateMet, byTrend, 2},
 		{[]float64{5}, StateClear, "", 0},
@@ -140,8 +140,8 @@ func TestTargetMet(t *testing.T) {
 		{[]float64{25, 5, 0, -5, -5, 17}, StateOpen, "", 0}, // a deficit again, whatever the trend says
 		{[]float64{11, 9, 10.6}, StateShown, "", 0},
 		{[]float64{11, 9, 10.6, 10.5}, StateClear, "", 0}, // by the trend
-		{[]float64{11}, StateShown, "", 0}, // unsettled, and no deficit is likelier
-		{[]float64{15}, StateOpen, "", 0},  // unsettled, and a deficit is likelier
+		{[]float64{11}, StateShown, "", 0},                // unsettled, and no deficit is likelier
+		{[]float64{15}, StateOpen, "", 0},                 // unsettled, and a deficit is likelier
 		{[]float64{11, 4}, StateClear, "", 0},
 	} {
 		m := lineOf(t, courseOf(t, s, "2026-04-01", nil, weekly(screen.Preseason, c.ds...)...), "loss", "")
