@@ -8,8 +8,10 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -43,29 +45,57 @@ const (
 	switchScreen = "screen-switch"
 )
 
+// seeded is the file that every place starts from: filling it takes longer than most tests.
+var seeded struct {
+	once     sync.Once
+	file     []byte
+	ids      int // given out while it was filled
+	scenario demo.Scenario
+}
+
 func newPlace(t testing.TB, opt Options) *place {
+	t.Helper()
+	seeded.once.Do(func() {
+		file := filepath.Join(t.TempDir(), "seed.db")
+		p := openPlace(t, file, Options{}, &seeded.ids)
+		p.scenario = demo.Squad(p.clinic.Protocol(), 1, p.clinic.Today())
+		p.seed()
+		p.must(p.store.Close())
+		var err error
+		seeded.file, err = os.ReadFile(file)
+		p.must(err)
+		seeded.scenario = p.scenario
+	})
+	file, ids := filepath.Join(t.TempDir(), "test.db"), seeded.ids
+	if err := os.WriteFile(file, seeded.file, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	p := openPlace(t, file, opt, &ids)
+	p.scenario = seeded.scenario
+	return p
+}
+
+func openPlace(t testing.TB, file string, opt Options, ids *int) *place {
 	t.Helper()
 	gin.SetMode(gin.TestMode)
 	p, err := screen.Default()
 	if err != nil {
 		t.Fatal(err)
 	}
-	st, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "test.db"), store.Options{Now: func() time.Time { return noon }})
+	st, err := store.Open(t.Context(), file, store.Options{Now: func() time.Time { return noon }})
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = st.Close() })
-	n := 0
 	c := clinic.New(st, score.New(p), func() time.Time { return noon }, func() string {
-		n++
-		return fmt.Sprintf("new-%d", n)
+		*ids++
+		return fmt.Sprintf("new-%d", *ids)
 	})
-	out := &place{t: t, router: gin.New(), clinic: c, store: st, scenario: demo.Squad(p, 1, c.Today()), log: &bytes.Buffer{}}
+	out := &place{t: t, router: gin.New(), clinic: c, store: st, log: &bytes.Buffer{}}
 	opt.Log = slog.New(slog.NewTextHandler(out.log, nil))
 	if err := Register(out.router, c, opt); err != nil {
 		t.Fatal(err)
 	}
-	out.seed()
 	return out
 }
 
