@@ -89,8 +89,17 @@ func newRigWith(t testing.TB, p *screen.Protocol) *rig {
 	r := &rig{t: t, router: gin.New(), clinic: clinic.New(st, score.New(p), now, newID), store: st, log: &syncBuffer{}}
 	Register(r.router, r.clinic, "test", slog.New(slog.NewTextHandler(r.log, nil)))
 	r.router.NoRoute(NotFound)
-	r.doc = loadDoc(t, r.router)
+	shared.once.Do(func() { shared.doc = loadDoc(t, r.router) })
+	if r.doc = shared.doc; r.doc == nil {
+		t.Fatal("no OpenAPI document")
+	}
 	return r
+}
+
+// shared is the OpenAPI document, the same for every rig.
+var shared struct {
+	once sync.Once
+	doc  *openapi3.T
 }
 
 func loadDoc(t testing.TB, router *gin.Engine) *openapi3.T {
