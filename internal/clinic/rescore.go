@@ -89,7 +89,7 @@ func (c *Clinic) rescoreTeam(ctx context.Context, who Person, team string, other
 		if err != nil {
 			return err
 		}
-		return tx.EachRecord(team, func(rec *screen.Record) error {
+		return tx.EachMeasured(team, func(rec *screen.Record) error {
 			own.sum.Screens++
 			if other == nil {
 				own.count(by.Score(rec), nil)

@@ -80,6 +80,12 @@ func (tx *Tx) Records(ids []string) ([]*screen.Record, error) {
 // first error, which it returns. However many there are, it holds a few at once. A team's records
 // come by day. All are of one state of the file; while it runs, the file's log is not shortened.
 func (tx *Tx) EachRecord(team string, fn func(*screen.Record) error) error {
+	return tx.eachBatch(team, tx.load, fn)
+}
+
+// eachBatch goes through the screens of a team, or of all, a few at a time, with the records that load
+// gives for their ids.
+func (tx *Tx) eachBatch(team string, load func([]string) (map[string]*screen.Record, error), fn func(*screen.Record) error) error {
 	query, args, at := qAllScreenIDs, []any(nil), beforeAll
 	if team != "" {
 		query, args = qTeamScreenIDs, []any{team}
@@ -89,7 +95,7 @@ func (tx *Tx) EachRecord(team string, fn func(*screen.Record) error) error {
 		if err != nil {
 			return err
 		}
-		recs, err := tx.load(convert(keys, func(k *screenKeyRow) string { return k.ID }))
+		recs, err := load(convert(keys, func(k *screenKeyRow) string { return k.ID }))
 		if err != nil {
 			return err
 		}
@@ -117,24 +123,31 @@ func (tx *Tx) keep(rev revisionRow, rec *screen.Record) *screen.Record {
 
 // load reads the records of the screens given, which exist.
 func (tx *Tx) load(ids []string) (map[string]*screen.Record, error) {
-	if len(ids) == 0 {
-		return nil, nil
-	}
-	list, recs := idList(ids), make(map[string]*screen.Record, len(ids))
-	err := each(tx, qScreensIn, func(r *screenRow) error {
-		recs[r.ID] = &screen.Record{Screen: r.screen(), Readings: []screen.Reading{}} // as JSON a list, not null
-		return nil
-	}, list)
-	if err != nil {
-		return nil, err
-	}
-	if err := tx.loadAthletes(recs); err != nil {
+	list, recs, err := tx.loadScreens(ids)
+	if err != nil || len(recs) == 0 {
 		return nil, err
 	}
 	if err := tx.loadReadings(recs, ids, list); err != nil {
 		return nil, err
 	}
 	return recs, tx.loadEntries(recs, list)
+}
+
+// loadScreens reads the screens given, which exist, with their athletes, and gives the list of their ids
+// as it goes into a query.
+func (tx *Tx) loadScreens(ids []string) (list string, recs map[string]*screen.Record, err error) {
+	if len(ids) == 0 {
+		return "", nil, nil
+	}
+	list, recs = idList(ids), make(map[string]*screen.Record, len(ids))
+	err = each(tx, qScreensIn, func(r *screenRow) error {
+		recs[r.ID] = &screen.Record{Screen: r.screen(), Readings: []screen.Reading{}} // as JSON a list, not null
+		return nil
+	}, list)
+	if err != nil {
+		return "", nil, err
+	}
+	return list, recs, tx.loadAthletes(recs)
 }
 
 // loadAthletes gives each record its athlete. Records of one athlete share the parts of it.

@@ -76,7 +76,7 @@ var statements = []string{
 	qMembers, qMembership, qIsMember, qMemberName, qMembersRename, qLatest,
 	qTeamScreens, qAthleteScreens, qScreen, qScreenExists, qScreenBump, qScreensIn, qBaseline,
 	qRevision, qRevisionsIn, qAllScreenIDs, qTeamScreenIDs,
-	qReadingsIn, qReadingsByID, qReadingsLast, qReadingSupersede, qReadingWithdraw,
+	qReadingsIn, qMeasuredIn, qReadingsByID, qReadingsLast, qReadingSupersede, qReadingWithdraw,
 	qDigits, qDigitsAdd,
 	qNotDoneIn, qNotDoneByID, qNotDoneLast, qNotDoneWithdraw,
 	qChecklistIn, qChecklistByID, qChecklistLast, qChecklistWithdraw,
