@@ -1,10 +1,8 @@
 package score
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
-	"os"
 	"strings"
 	"testing"
 
@@ -177,31 +175,7 @@ func TestEveryFindingIsExplained(t *testing.T) {
 // A reference row computed with SciPy, followed step by step: D = 15.3, the parts of the error from the
 // given standard deviations, SE, and both probabilities stand in the steps.
 func TestExplainedAgainstSciPy(t *testing.T) {
-	data, err := os.ReadFile("testdata/side_difference.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	var ref struct {
-		Rows []struct {
-			NonThrowing []float64 `json:"non_throwing"`
-			Throwing    []float64 `json:"throwing"`
-			Between     float64   `json:"between_session_sd"`
-			Within      float64   `json:"within_session_sd"`
-			Threshold   float64   `json:"threshold"`
-			PriorMean   float64   `json:"prior_mean"`
-			PriorSD     float64   `json:"prior_sd"`
-			Difference  float64   `json:"difference"`
-			SE          float64   `json:"se"`
-			PFlat       float64   `json:"p_flat"`
-			PostMean    float64   `json:"posterior_mean"`
-			PostSD      float64   `json:"posterior_sd"`
-			PPrior      float64   `json:"p_prior"`
-		}
-	}
-	if err := json.Unmarshal(data, &ref); err != nil {
-		t.Fatal(err)
-	}
-	for i, row := range ref.Rows {
+	for i, row := range sciPyRows(t) {
 		s := New(protocolWith(t, row.Within, row.Between, row.Threshold, row.PriorMean, row.PriorSD))
 		rec := recordOf(throwerOf(screen.RightHand, "2011-04-02", screen.Male),
 			reading("turn", screen.Right, row.Throwing...), reading("turn", screen.Left, row.NonThrowing...))

@@ -87,36 +87,42 @@ func near(t testing.TB, what string, got, want, tol float64) {
 	}
 }
 
-// The whole way from trials to both probabilities, against values computed with SciPy.
-func TestSideDifferenceAgainstSciPy(t *testing.T) {
+// sciPyRow is a side difference worked out with SciPy, from trials to both probabilities.
+type sciPyRow struct {
+	NonThrowing []float64 `json:"non_throwing"`
+	Throwing    []float64 `json:"throwing"`
+	Between     float64   `json:"between_session_sd"`
+	Within      float64   `json:"within_session_sd"`
+	Threshold   float64   `json:"threshold"`
+	PriorMean   float64   `json:"prior_mean"`
+	PriorSD     float64   `json:"prior_sd"`
+	Difference  float64   `json:"difference"`
+	SE          float64   `json:"se"`
+	PFlat       float64   `json:"p_flat"`
+	PostMean    float64   `json:"posterior_mean"`
+	PostSD      float64   `json:"posterior_sd"`
+	PPrior      float64   `json:"p_prior"`
+}
+
+func sciPyRows(t *testing.T) []sciPyRow {
+	t.Helper()
 	data, err := os.ReadFile("testdata/side_difference.json")
 	if err != nil {
 		t.Fatal(err)
 	}
-	var ref struct {
-		Rows []struct {
-			NonThrowing []float64 `json:"non_throwing"`
-			Throwing    []float64 `json:"throwing"`
-			Between     float64   `json:"between_session_sd"`
-			Within      float64   `json:"within_session_sd"`
-			Threshold   float64   `json:"threshold"`
-			PriorMean   float64   `json:"prior_mean"`
-			PriorSD     float64   `json:"prior_sd"`
-			Difference  float64   `json:"difference"`
-			SE          float64   `json:"se"`
-			PFlat       float64   `json:"p_flat"`
-			PostMean    float64   `json:"posterior_mean"`
-			PostSD      float64   `json:"posterior_sd"`
-			PPrior      float64   `json:"p_prior"`
-		}
-	}
+	var ref struct{ Rows []sciPyRow }
 	if err := json.Unmarshal(data, &ref); err != nil {
 		t.Fatal(err)
 	}
 	if len(ref.Rows) != 12 {
 		t.Fatalf("%d rows, want 12", len(ref.Rows))
 	}
-	for i, row := range ref.Rows {
+	return ref.Rows
+}
+
+// The whole way from trials to both probabilities, against values computed with SciPy.
+func TestSideDifferenceAgainstSciPy(t *testing.T) {
+	for i, row := range sciPyRows(t) {
 		s := New(protocolWith(t, row.Within, row.Between, row.Threshold, row.PriorMean, row.PriorSD))
 		for _, hand := range []screen.Hand{screen.LeftHand, screen.RightHand} {
 			throwing := screen.Side(hand)

@@ -200,19 +200,11 @@ type Trials struct {
 
 // ErrorSpec is a measure's error as published.
 type ErrorSpec struct {
-	Trial    *PublishedSD    `yaml:"trial" json:"trial,omitempty"`     // standard deviation from trial to trial
+	Trial    *Figure         `yaml:"trial" json:"trial,omitempty"`     // standard deviation from trial to trial, in the unit; in percent on the log scale
 	Within   *PublishedError `yaml:"within" json:"within,omitempty"`   // same examiner
 	Between  *PublishedError `yaml:"between" json:"between,omitempty"` // another examiner
 	Transfer float64         `yaml:"transfer" json:"transfer,omitempty"`
 	Others   []Study         `yaml:"others" json:"others,omitempty"` // other published errors, not used
-}
-
-// PublishedSD is one standard deviation in the measure's unit; in percent on the log scale.
-type PublishedSD struct {
-	Value  float64 `yaml:"value" json:"value"`
-	Status Status  `yaml:"status" json:"status"`
-	Source string  `yaml:"source" json:"source,omitempty"`
-	Note   string  `yaml:"note" json:"note,omitempty"`
 }
 
 // PublishedError is an error as a paper prints it: exactly one of SEM, MDC90 and MDC95, in the

@@ -75,7 +75,7 @@ func TestPublishedErrorPairs(t *testing.T) {
 // The components of an error, worked out by hand from scoring's rules: SEM² = σ_w²/k₀ + σ_p² + σ_d².
 func TestErrorComponents(t *testing.T) {
 	spec := ErrorSpec{
-		Trial:    &PublishedSD{Value: 2},
+		Trial:    &Figure{Value: 2},
 		Within:   &PublishedError{SEM: 3, Trials: 4},
 		Between:  &PublishedError{SEM: 5, Trials: 4},
 		Transfer: 1,
