@@ -14,11 +14,15 @@ import (
 
 // arrows says which package of evenhand may import which other one: downward only.
 var arrows = map[string][]string{
-	"":                  {"api", "web", "internal/clinic", "internal/demo", "internal/exchange", "internal/score", "internal/screen", "internal/store"},
-	"api":               {"internal/clinic", "internal/chart", "internal/exchange", "internal/score", "internal/study", "internal/screen"},
-	"web":               {"internal/clinic", "internal/chart", "internal/exchange", "internal/score", "internal/study", "internal/screen"},
-	"internal/clinic":   {"internal/store", "internal/chart", "internal/exchange", "internal/score", "internal/study", "internal/screen"},
-	"internal/store":    {"internal/screen"},
+	"":                  {"api", "web", "internal/access", "internal/clinic", "internal/demo", "internal/exchange", "internal/gate", "internal/keeping", "internal/office", "internal/score", "internal/screen", "internal/store"},
+	"api":               {"internal/access", "internal/clinic", "internal/office", "internal/chart", "internal/exchange", "internal/score", "internal/study", "internal/screen"},
+	"web":               {"internal/access", "internal/clinic", "internal/office", "internal/chart", "internal/exchange", "internal/score", "internal/study", "internal/screen"},
+	"internal/clinic":   {"internal/access", "internal/gate", "internal/store", "internal/chart", "internal/exchange", "internal/score", "internal/study", "internal/screen"},
+	"internal/office":   {"internal/access", "internal/gate", "internal/screen", "internal/store"},
+	"internal/keeping":  {"internal/access", "internal/screen", "internal/store"},
+	"internal/gate":     {"internal/access", "internal/screen", "internal/store"},
+	"internal/store":    {"internal/access", "internal/screen"},
+	"internal/access":   {},
 	"internal/chart":    {"internal/score", "internal/study", "internal/screen"},
 	"internal/exchange": {"internal/score", "internal/study", "internal/screen"},
 	"internal/demo":     {"internal/screen"},

@@ -155,7 +155,7 @@ func add[I, O any](s *server, r route, handler func(context.Context, *I) (*O, er
 	if strings.Contains(r.path, "{") {
 		op.Errors = append(op.Errors, http.StatusNotFound)
 	}
-	op.Errors = append(op.Errors, http.StatusForbidden, http.StatusUnprocessableEntity, http.StatusInternalServerError)
+	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity, http.StatusInternalServerError)
 	if r.conditional {
 		op.Responses["304"] = &huma.Response{Description: "The version named in If-None-Match is the current one"}
 	}

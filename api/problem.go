@@ -18,7 +18,7 @@ type Problem struct {
 	Type    string  `json:"type" doc:"always about:blank: status and code say what kind of problem it is"`
 	Title   string  `json:"title"`
 	Status  int     `json:"status"`
-	Code    string  `json:"code" enum:"bad_request,forbidden,not_found,not_acceptable,timeout,conflict,stale,too_large,media_type,invalid,precondition,internal" doc:"what kind of problem it is, for programs"`
+	Code    string  `json:"code" enum:"bad_request,unknown,forbidden,not_found,not_acceptable,timeout,conflict,stale,too_large,media_type,invalid,precondition,internal" doc:"what kind of problem it is, for programs"`
 	Detail  string  `json:"detail" doc:"what was wrong"`
 	Want    string  `json:"want,omitempty" doc:"what would be right"`
 	Errors  []Fault `json:"errors,omitempty" nullable:"false" doc:"every fault of the request, at most 100"`
@@ -36,6 +36,7 @@ type Fault struct {
 // The codes of problems.
 const (
 	codeBadRequest   = "bad_request"
+	codeUnknown      = "unknown"
 	codeForbidden    = "forbidden"
 	codeNotFound     = "not_found"
 	codeAcceptable   = "not_acceptable"
@@ -53,7 +54,7 @@ const (
 const maxFaults = 100
 
 var statusCodes = map[int]string{
-	http.StatusBadRequest: codeBadRequest, http.StatusForbidden: codeForbidden, http.StatusNotFound: codeNotFound,
+	http.StatusBadRequest: codeBadRequest, http.StatusForbidden: codeForbidden, http.StatusUnauthorized: codeUnknown, http.StatusNotFound: codeNotFound,
 	http.StatusNotAcceptable: codeAcceptable, http.StatusRequestTimeout: codeTimeout, http.StatusConflict: codeConflict,
 	http.StatusPreconditionFailed: codeStale, http.StatusRequestEntityTooLarge: codeTooLarge,
 	http.StatusUnsupportedMediaType: codeMediaType, http.StatusUnprocessableEntity: codeInvalid,
@@ -63,7 +64,7 @@ var statusCodes = map[int]string{
 // problemStatus is the one place where the codes of use cases become HTTP statuses.
 var problemStatus = map[screen.Code]int{
 	screen.NotFound: http.StatusNotFound, screen.Conflict: http.StatusConflict, screen.Stale: http.StatusPreconditionFailed,
-	screen.Forbidden: http.StatusForbidden, screen.Invalid: http.StatusUnprocessableEntity,
+	screen.Forbidden: http.StatusForbidden, screen.Unknown: http.StatusUnauthorized, screen.Invalid: http.StatusUnprocessableEntity,
 }
 
 func (p *Problem) Error() string { return p.Detail }

@@ -30,6 +30,7 @@ var statuses = map[screen.Code]int{
 	screen.Conflict:  http.StatusConflict,
 	screen.Stale:     http.StatusConflict,
 	screen.Forbidden: http.StatusForbidden,
+	screen.Unknown:   http.StatusUnauthorized,
 	screen.Invalid:   http.StatusUnprocessableEntity,
 }
 

@@ -11,6 +11,7 @@ const (
 	Conflict  Code = "conflict"  // the id is taken by a record that says something else
 	Stale     Code = "stale"     // the record changed since it was read
 	Forbidden Code = "forbidden" // the acting person may not do this
+	Unknown   Code = "unknown"   // nobody is known to act, and somebody has to
 	Invalid   Code = "invalid"   // the request contradicts what is on record
 )
 

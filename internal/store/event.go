@@ -62,6 +62,18 @@ func (tx *Tx) Events(athlete string) ([]screen.Event, error) {
 	return convert(rows, (*eventRow).event), err
 }
 
+// Event is the event with the id given, also if it was withdrawn. Returns NotFound if there is none.
+func (tx *Tx) Event(id string) (screen.Event, error) {
+	r, found, err := one[eventRow](tx, qEvent, id)
+	if err == nil && !found {
+		err = notFound("event")
+	}
+	if err != nil {
+		return screen.Event{}, err
+	}
+	return r.event(), nil
+}
+
 // EventsOf are the events of several athletes, of each by day, withdrawn ones included. Athletes
 // without events are not in the map.
 func (tx *Tx) EventsOf(athletes []string) (map[string][]screen.Event, error) {

@@ -10,6 +10,7 @@ const (
 	memberCols  = "id, team_id, season_id, athlete_id, athlete_name, from_day, to_day"
 	qMembers    = "SELECT " + memberCols + " FROM memberships WHERE team_id = ? ORDER BY athlete_name, athlete_id, from_day, id"
 	qMembership = "SELECT " + memberCols + " FROM memberships WHERE id = ?"
+	qTeamsOf    = "SELECT team_id, to_day FROM memberships WHERE athlete_id = ? ORDER BY team_id"
 	qIsMember   = "SELECT 1 FROM memberships WHERE athlete_id = ? AND team_id = ? LIMIT 1"
 	qMemberName = "SELECT name FROM athletes WHERE id = ?"
 	// The name stands in memberships too, so that a team's list is read in the order of an index.
@@ -47,6 +48,31 @@ func (r *memberRow) membership() screen.Membership {
 func (r memberRow) content() memberRow {
 	r.AthleteName = ""
 	return r
+}
+
+type teamsRow struct{ Team, To string }
+
+func (r *teamsRow) dest() []any { return []any{&r.Team, &r.To} }
+
+// TeamsOf are the ids of the teams whose people look after an athlete on a day: those of which the
+// athlete is a member then or will be, or else those that the athlete left last. None for an unknown
+// athlete.
+func (tx *Tx) TeamsOf(athlete string, on screen.Date) (out []string, err error) {
+	last := ""
+	err = each(tx, qTeamsOf, func(r *teamsRow) error {
+		until := r.To
+		if until == "" || until >= string(on) {
+			until = afterAll[0] // not over
+		}
+		if until > last {
+			last, out = until, nil
+		}
+		if until == last && (len(out) == 0 || out[len(out)-1] != r.Team) {
+			out = append(out, r.Team)
+		}
+		return nil
+	}, athlete)
+	return out, err
 }
 
 type nameRow struct{ Name string }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 
 	"gorm.io/gorm"
 )
@@ -69,11 +70,13 @@ func (tx *Tx) fail(err *error) {
 // statements are all the statements that are not gorm's. They are prepared once per connection: gorm's
 // own PrepareStmt prepares anew in every transaction, since database/sql cannot carry a statement that
 // was prepared in one transaction over into another. A test looks at the plan of each.
-var statements = []string{
+var statements = slices.Concat(recordStatements, auditStatements, peopleStatements, consentStatements, keepingStatements)
+
+var recordStatements = []string{
 	qTeams, qTeam, qTeamExists, qTeamBump, qSeasons, qSeason, qSeasonExists,
 	qAthletes, qTeamAthletes, qAthlete, qAthleteExists, qAthletesByExternal, qTeamAthletesByExternal,
 	qAthletesByPerson, qAthletesIn, qHands, qHandsIn, qHandsDrop,
-	qMembers, qMembership, qIsMember, qMemberName, qMembersRename, qLatest,
+	qMembers, qMembership, qTeamsOf, qIsMember, qMemberName, qMembersRename, qLatest,
 	qTeamScreens, qAthleteScreens, qScreen, qScreenExists, qScreenBump, qScreensIn, qBaseline,
 	qRevision, qRevisionsIn, qAllScreenIDs, qTeamScreenIDs,
 	qReadingsIn, qMeasuredIn, qReadingsByID, qReadingsLast, qReadingSupersede, qReadingWithdraw,

@@ -1,0 +1,4 @@
+package store
+
+// consentStatements are those of consents and their texts.
+var consentStatements = []string{}
