@@ -9,7 +9,7 @@ GO_FILES = $(shell git ls-files -co --exclude-standard '*.go')
 # What the program embeds of the pages, besides what is in the repository.
 WEB = web/node_modules/.installed web/static/built/station.js
 
-.PHONY: run test build bench proof lint format vet check unit race e2e day fuzz size clean
+.PHONY: run test build bench proof lint format vet check unit race e2e day crash fuzz size clean
 
 run: build ## serve the demo squad at a printed address
 	./evenhand demo
@@ -51,6 +51,9 @@ bench: build $(CHROMIUM) ## timings; nothing here passes or fails
 
 proof: ## what the scoring says against what is true, by simulation; minutes
 	go run ./cmd/proof
+
+crash: ## kills a process that writes a thousand times, and looks what is left; minutes
+	go test -run '^TestCrash$$' -v ./internal/store -timeout 60m -crash 1000
 
 fuzz: ## a minute for each kind of input
 	go test -run '^$$' -fuzz FuzzLoadProtocol -fuzztime 60s ./internal/screen

@@ -29,8 +29,9 @@ type benchDay struct {
 func newBenchDay(b *testing.B) *benchDay {
 	b.Helper()
 	w := &world{now: time.Now, newID: newID, log: slog.New(slog.NewTextHandler(io.Discard, nil))}
-	cl := bigFile(b, w)
-	h, err := w.handler(cl, false, "")
+	o := bigFile(b, w)
+	cl := o.clinic
+	h, err := w.handler(o, &serving{visited: true})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -29,7 +29,7 @@ func board(t *testing.T, seed uint64, now time.Time) clinic.Board {
 		}
 	}()
 	s := demo.Squad(cl.Protocol(), seed, cl.Today())
-	if err := cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Records); err != nil {
+	if err := cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Consents, s.Records); err != nil {
 		t.Fatal(err)
 	}
 	id, err := w.demoDay(ctx, cl, &s, cl.Today())
@@ -107,7 +107,7 @@ func TestDemoWithoutDay(t *testing.T) {
 	defer func() { p.Stations = proposed }() // the protocol is shared
 	p.Stations = []screen.PlanStation{{Name: "All", Takes: []string{"grip_strength", "elbow_flexion"}}}
 	s := demo.Squad(cl.Protocol(), 1, cl.Today())
-	err = cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Records)
+	err = cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Consents, s.Records)
 	if id, dayErr := w.demoDay(ctx, cl, &s, cl.Today()); err != nil || dayErr != nil || id != "" {
 		t.Errorf("day %q: %v %v", id, err, dayErr)
 	}

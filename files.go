@@ -93,6 +93,17 @@ type importCmd struct {
 	DB    string `help:"Database file." default:"evenhand.db" placeholder:"FILE" env:"EVENHAND_DB"`
 	Team  string `help:"Team to add to, by id or name; made if there is none of that name." required:"" placeholder:"TEAM"`
 	Sport string `help:"Sport of a team that is made." default:"baseball"`
+
+	ConsentOn string `help:"Says that you hold the consent for screening of everybody in the file, given by this day, and records it." placeholder:"DATE"`
+	ConsentBy string `help:"Who gave it; without this, the athlete where of age and a guardian otherwise." enum:"guardian,athlete," default:""`
+}
+
+// inHand is the consent that the flags say is held.
+func (c *importCmd) inHand() *clinic.ConsentInHand {
+	if c.ConsentOn == "" {
+		return nil
+	}
+	return &clinic.ConsentInHand{On: screen.Date(c.ConsentOn), GivenBy: screen.Giver(c.ConsentBy)}
 }
 
 // Run imports a file into a team.
@@ -114,7 +125,7 @@ func (c *importCmd) Run(ctx context.Context, w *world) (err error) {
 	if isNew {
 		team.Sport = c.Sport
 	}
-	got, err := cl.ImportNew(ctx, clinic.LocalAdministrator, team, isNew, in, 0)
+	got, err := cl.ImportNew(ctx, clinic.LocalAdministrator, team, isNew, in, clinic.ImportOptions{Consent: c.inHand()})
 	if err != nil {
 		return err
 	}

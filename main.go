@@ -4,6 +4,7 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"io"
@@ -18,6 +19,7 @@ import (
 	"github.com/google/uuid"
 
 	"evenhand/internal/clinic"
+	"evenhand/internal/office"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -30,14 +32,20 @@ var version = ""
 type cli struct {
 	Protocol string `help:"Protocol file that replaces or extends the shipped one." placeholder:"FILE" env:"EVENHAND_PROTOCOL" type:"existingfile"`
 
-	Serve  serveCmd    `cmd:"" help:"Serve pages and API from a database file."`
-	Demo   demoCmd     `cmd:"" help:"Serve an invented demo squad from a fresh file."`
-	Score  scoreCmd    `cmd:"" help:"Score a file of athletes and screens; nothing is stored."`
-	Import importCmd   `cmd:"" help:"Add a roster or screens to a team in a database file."`
-	Export exportCmd   `cmd:"" help:"Write a team's records."`
-	Recap  rescoreCmd  `cmd:"" name:"rescore" help:"Count the verdicts of all screens on file, and what another protocol would change; nothing is stored."`
-	Show   protocolCmd `cmd:"" name:"protocol" help:"Show a protocol, or check one."`
-	Vers   versionCmd  `cmd:"" name:"version" help:"Print version and protocol."`
+	Serve  serveCmd     `cmd:"" help:"Serve pages and API from a database file."`
+	Demo   demoCmd      `cmd:"" help:"Serve an invented demo squad from a fresh file."`
+	Score  scoreCmd     `cmd:"" help:"Score a file of athletes and screens; nothing is stored."`
+	Import importCmd    `cmd:"" help:"Add a roster or screens to a team in a database file."`
+	Export exportCmd    `cmd:"" help:"Write a team's records."`
+	Recap  rescoreCmd   `cmd:"" name:"rescore" help:"Count the verdicts of all screens on file, and what another protocol would change; nothing is stored."`
+	Backup backupCmd    `cmd:"" help:"Copy a database file while it is in use; the copy is checked, and may be encrypted."`
+	Key    backupKeyCmd `cmd:"" name:"backup-key" help:"Make a key that opens encrypted copies, and print the recipient to encrypt to."`
+	Rest   restoreCmd   `cmd:"" name:"restore" help:"Make a new database file from a copy, after it was checked."`
+	Doctor doctorCmd    `cmd:"" help:"Look whether all is well with a database file; nothing is changed."`
+	Audit  auditCmd     `cmd:"" help:"Check or export the audit."`
+	Show   protocolCmd  `cmd:"" name:"protocol" help:"Show a protocol, or check one."`
+	Health healthCmd    `cmd:"" help:"Ask a program that serves whether it is ready; for supervisors."`
+	Vers   versionCmd   `cmd:"" name:"version" help:"Print version and protocol."`
 }
 
 // world is what a command gets from outside: streams, clock, ids.
@@ -47,14 +55,15 @@ type world struct {
 	errs     io.Writer
 	now      func() time.Time
 	newID    func() string
+	random   io.Reader // for secrets
 	log      *slog.Logger
 	protocol string
 }
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	w := &world{in: os.Stdin, out: os.Stdout, errs: os.Stderr, now: time.Now, newID: newID,
-		log: slog.New(slog.NewTextHandler(os.Stderr, nil))}
+	w := &world{in: os.Stdin, out: os.Stdout, errs: os.Stderr, now: time.Now, newID: newID, random: rand.Reader,
+		log: newLog("auto", os.Stderr)}
 	code := run(ctx, os.Args[1:], w)
 	stop()
 	os.Exit(code)
@@ -144,6 +153,27 @@ func (w *world) clinic(ctx context.Context, file string) (*clinic.Clinic, func()
 		return nil, nil, err
 	}
 	return clinic.New(st, s, w.now, w.newID), st.Close, nil
+}
+
+// opened is a database file with the use cases that work on it.
+type opened struct {
+	file   string
+	store  *store.Store
+	clinic *clinic.Clinic
+	office *office.Office
+}
+
+// openAll opens a database file for serving.
+func (w *world) openAll(ctx context.Context, file string) (*opened, error) {
+	s, err := w.scorer()
+	if err != nil {
+		return nil, err
+	}
+	st, err := store.Open(ctx, file, store.Options{Now: w.now})
+	if err != nil {
+		return nil, err
+	}
+	return &opened{file, st, clinic.New(st, s, w.now, w.newID), office.New(st, office.Options{Now: w.now, NewID: w.newID, Random: w.random})}, nil
 }
 
 type versionCmd struct{}

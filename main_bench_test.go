@@ -12,14 +12,13 @@ import (
 	"testing"
 	"time"
 
-	"evenhand/internal/clinic"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
 
 // bigFile is a file of 100,000 screens in 100 teams; the newest screen of each of the 60 athletes of
 // team T00 has 80 readings of 3 trials.
-func bigFile(b *testing.B, w *world) *clinic.Clinic {
+func bigFile(b *testing.B, w *world) *opened {
 	b.Helper()
 	ctx, file := context.Background(), filepath.Join(b.TempDir(), "big.db")
 	st, err := store.Open(ctx, file, store.Options{Now: w.now})
@@ -34,16 +33,16 @@ func bigFile(b *testing.B, w *world) *clinic.Clinic {
 	if err := st.Close(); err != nil {
 		b.Fatal(err)
 	}
-	cl, closeStore, err := w.clinic(ctx, file)
+	o, err := w.openAll(ctx, file)
 	if err != nil {
 		b.Fatal(err)
 	}
 	b.Cleanup(func() {
-		if err := closeStore(); err != nil {
+		if err := o.store.Close(); err != nil {
 			b.Error(err)
 		}
 	})
-	return cl
+	return o
 }
 
 // bigTeam is 60 athletes with 16 or 17 screens each, 1000 in all.
@@ -108,7 +107,7 @@ func benchReadings(id string, n int) []screen.Reading {
 // BenchmarkTriagePage is the page of a 60-athlete team, rendered whole, with 100,000 screens on file.
 func BenchmarkTriagePage(b *testing.B) {
 	w := &world{now: time.Now, newID: newID, log: slog.New(slog.NewTextHandler(io.Discard, nil))}
-	h, err := w.handler(bigFile(b, w), false, "")
+	h, err := w.handler(bigFile(b, w), &serving{visited: true})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -9,11 +9,14 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
-	"time"
+	"slices"
 
 	"evenhand/api"
 	"evenhand/internal/clinic"
 	"evenhand/internal/demo"
+	"evenhand/internal/keeping"
+	"evenhand/internal/office"
+	"evenhand/internal/ops"
 	"evenhand/web"
 )
 
@@ -22,20 +25,22 @@ type address struct {
 	Listen string   `help:"Address to listen on." default:"127.0.0.1:8484" placeholder:"HOST:PORT" env:"EVENHAND_LISTEN"`
 	URL    string   `help:"Address by which phones and tablets reach this machine, for links and QR codes; found out if left out." placeholder:"URL" env:"EVENHAND_URL"`
 	Host   []string `help:"Name by which browsers reach this machine, besides its own name and its addresses." placeholder:"NAME" env:"EVENHAND_HOST"`
+	carriage
 }
 
 type serveCmd struct {
 	DB string `help:"Database file; made if there is none." default:"evenhand.db" placeholder:"FILE" env:"EVENHAND_DB"`
 	address
+	Backups keeping.Plan `embed:"" prefix:"backup-"`
 }
 
 // Run serves until the context ends.
 func (c *serveCmd) Run(ctx context.Context, w *world) error {
-	cl, closeStore, err := w.clinic(ctx, c.DB)
+	o, err := w.openAll(ctx, c.DB)
 	if err != nil {
 		return err
 	}
-	return errors.Join(w.serve(ctx, cl, c.address, showing{}), closeStore())
+	return errors.Join(w.serve(ctx, o, c.address, showing{backups: c.Backups}), o.store.Close())
 }
 
 type demoCmd struct {
@@ -57,15 +62,16 @@ func (c *demoCmd) Run(ctx context.Context, w *world) (err error) {
 	} else if _, err := os.Stat(file); err == nil {
 		return fmt.Errorf("%s is there already: name a new file, or serve it with `evenhand serve --db %s`", file, file)
 	}
-	cl, closeStore, err := w.clinic(ctx, file)
+	o, err := w.openAll(ctx, file)
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, closeStore()) }()
+	defer func() { err = errors.Join(err, o.store.Close()) }()
+	cl := o.clinic
 	cl.MarkDemo()
 	today := cl.Today()
 	s := demo.Squad(cl.Protocol(), c.Seed, today)
-	if err := cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Records); err != nil {
+	if err := cl.Seed(ctx, clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Consents, s.Records); err != nil {
 		return err
 	}
 	if err := seedCourse(ctx, cl, &s); err != nil {
@@ -75,7 +81,7 @@ func (c *demoCmd) Run(ctx context.Context, w *world) (err error) {
 	if err != nil {
 		return err
 	}
-	return w.serve(ctx, cl, c.address, showing{demo: true, day: day})
+	return w.serve(ctx, o, c.address, showing{demo: true, day: day})
 }
 
 // seedCourse adds what stands beside the demo's screens: injuries, clearances, and what is usual in each
@@ -100,84 +106,136 @@ func seedCourse(ctx context.Context, cl *clinic.Clinic, s *demo.Scenario) error 
 
 // showing says what is served: a demo, and the screening day in progress that it opens on.
 type showing struct {
-	demo bool
-	day  string // its id; empty: none
+	demo    bool
+	day     string // its id; empty: none
+	backups keeping.Plan
 }
 
-const (
-	headerTimeout   = 10 * time.Second
-	idleTimeout     = 2 * time.Minute
-	shutdownTimeout = 5 * time.Second
-)
-
 // serve prints the address once it accepts connections.
-func (w *world) serve(ctx context.Context, cl *clinic.Clinic, at address, what showing) error {
-	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", at.Listen)
+func (w *world) serve(ctx context.Context, o *opened, at address, what showing) error {
+	if at.LogFormat != "auto" {
+		w.log = newLog(at.LogFormat, w.errs)
+	}
+	keeper, err := keeping.Start(ctx, *w.keeps(), o.store, what.backups)
 	if err != nil {
-		return fmt.Errorf("%w; choose another address with --listen", err)
-	}
-	handler, err := w.handler(cl, what.demo, at.reach(l.Addr()), at.Host...)
-	if err != nil {
-		return errors.Join(err, l.Close())
-	}
-	if host, _, err := net.SplitHostPort(at.Listen); err == nil && host != "127.0.0.1" && host != "localhost" && host != "::1" {
-		w.log.Warn("this address can be reached by other machines, and there are no accounts yet: use it in a network that you trust")
-	}
-	srv := &http.Server{Handler: handler, ReadHeaderTimeout: headerTimeout, IdleTimeout: idleTimeout,
-		BaseContext: func(net.Listener) context.Context { return ctx }}
-	if err := w.announce(l.Addr(), what.day); err != nil {
-		return errors.Join(err, l.Close())
-	}
-	done := make(chan error, 1)
-	go func() { done <- srv.Serve(l) }()
-	select {
-	case err := <-done:
 		return err
-	case <-ctx.Done():
 	}
-	stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownTimeout)
-	defer cancel()
-	if err := srv.Shutdown(stop); err != nil {
-		return srv.Close()
+	defer keeper.Close()
+	l, err := w.listen(ctx, &at, o.file)
+	if err != nil {
+		return err
 	}
-	return nil
+	ready := &readiness{store: o.store, file: o.file, log: w.log}
+	counters := ops.New(programVersion(), ready.sources())
+	as := serving{demo: what.demo, visited: what.demo && l.alone(), base: l.base, hosts: at.Host, trust: l.trusted(), ready: ready.check, begin: countWith(counters)}
+	h, trust, err := w.handlers(o, &as)
+	if err == nil {
+		err = w.announce(l, what.day)
+	}
+	if err == nil && !as.visited {
+		err = w.announceSetup(ctx, o.office, l.base)
+	}
+	if err != nil {
+		return errors.Join(err, l.close())
+	}
+	return w.carry(ctx, l, h, trust, counters.Handler(), func() { ready.ending.Store(true) })
 }
 
 // reach is the address by which other devices reach what listens at l.
 func (a *address) reach(l net.Addr) string {
-	var ips []net.IP
-	if list, err := net.InterfaceAddrs(); err == nil { // without them the request tells
+	return web.ReachableBase(l.String(), interfaceIPs(), a.URL)
+}
+
+// interfaceIPs are the addresses of this machine; without them requests tell.
+func interfaceIPs() (ips []net.IP) {
+	if list, err := net.InterfaceAddrs(); err == nil {
 		for _, x := range list {
 			if n, ok := x.(*net.IPNet); ok {
 				ips = append(ips, n.IP)
 			}
 		}
 	}
-	return web.ReachableBase(l.String(), ips, a.URL)
+	return ips
 }
 
-// announce prints where the program serves, and where the day in progress is.
-func (w *world) announce(at net.Addr, day string) error {
-	_, err := fmt.Fprintf(w.out, "evenhand serves at http://%s\n", at)
-	if err == nil && day != "" {
-		_, err = fmt.Fprintf(w.out, "screening day in progress: http://%s/days/%s\n", at, day)
+// announceSetup prints the link by which the first administrator is made, as long as there is none.
+func (w *world) announceSetup(ctx context.Context, o *office.Office, base string) error {
+	secret, needed, err := o.Setup(ctx)
+	if err != nil || !needed {
+		return err
 	}
+	_, err = fmt.Fprintf(w.out, "first administrator: %s/setup/%s (works once, for a day)\n", base, secret)
 	return err
 }
 
+// announce prints where the program serves, and where the day in progress is.
+func (w *world) announce(l *lines, day string) error {
+	at := l.scheme() + "://" + l.main.Addr().String()
+	_, err := fmt.Fprintf(w.out, "evenhand serves at %s\n", at)
+	if err == nil && day != "" {
+		_, err = fmt.Fprintf(w.out, "screening day in progress: %s/days/%s\n", at, day)
+	}
+	return errors.Join(err, w.announceLines(l))
+}
+
+// serving says how what is on file is served.
+type serving struct {
+	demo    bool
+	visited bool   // whoever comes may look: invented data, and only this machine can come
+	base    string // the address by which other devices reach this machine
+	hosts   []string
+	trust   *web.Trust
+	ready   func(context.Context) error // nil: nobody asks
+	begin   func() func(web.Seen)       // nil: nobody counts
+}
+
+// countWith counts requests by counters.
+func countWith(counters *ops.Metrics) func() func(web.Seen) {
+	return func() func(web.Seen) {
+		end := counters.Begin()
+		return func(s web.Seen) { end(s.Route, s.Method, s.Status, s.Took) }
+	}
+}
+
+// handlers are all of the program, and the one page for devices that do not trust it yet.
+func (w *world) handlers(o *opened, as *serving) (all, trust http.Handler, err error) {
+	if all, err = w.handler(o, as); err != nil || as.trust == nil {
+		return all, nil, err
+	}
+	r := web.NewRouter(w.common(as))
+	return all, r, web.RegisterTrust(r, o.clinic, w.options(o, as))
+}
+
 // handler puts API and pages on one router.
-func (w *world) handler(cl *clinic.Clinic, isDemo bool, base string, hosts ...string) (http.Handler, error) {
+func (w *world) handler(o *opened, as *serving) (http.Handler, error) {
+	r := web.NewRouter(w.common(as))
+	if as.ready != nil {
+		web.RegisterHealth(r, as.ready)
+	}
+	door := &web.Door{Office: o.office, Now: w.now}
+	if as.visited {
+		door.Visitor = web.DemoVisitor
+	}
+	r.Use(door.Admit)
+	if err := web.Register(r, o.clinic, w.options(o, as)); err != nil {
+		return nil, err
+	}
+	api.Register(r, o.clinic, programVersion(), w.log)
+	return r, nil
+}
+
+func (w *world) options(o *opened, as *serving) web.Options {
+	return web.Options{Office: o.office, Demo: as.demo, Version: programVersion(), Log: w.log,
+		Base: func(*http.Request) string { return as.base }, Trust: as.trust}
+}
+
+func (w *world) common(as *serving) web.RouterOptions {
+	hosts := slices.Clip(as.hosts)
 	if name, err := os.Hostname(); err == nil {
 		hosts = append(hosts, name, name+".local")
 	}
-	if at, err := url.Parse(base); err == nil && at.Hostname() != "" {
+	if at, err := url.Parse(as.base); err == nil && at.Hostname() != "" {
 		hosts = append(hosts, at.Hostname())
 	}
-	r := web.NewRouter(hosts...)
-	opt := web.Options{Demo: isDemo, Version: programVersion(), Log: w.log, Base: func(*http.Request) string { return base }}
-	if err := web.Register(r, cl, opt); err != nil {
-		return nil, err
-	}
-	api.Register(r, cl, programVersion(), w.log)
-	return r, nil
+	return web.RouterOptions{Hosts: hosts, NewID: w.newID, Log: w.log, Begin: as.begin}
 }

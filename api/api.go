@@ -13,6 +13,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humagin"
 	"github.com/gin-gonic/gin"
 
+	"evenhand/internal/access"
 	"evenhand/internal/clinic"
 	"evenhand/internal/score"
 )
@@ -63,6 +64,7 @@ func Register(router *gin.Engine, c *clinic.Clinic, version string, log *slog.Lo
 	s.days()
 	s.courses()
 	s.followUps()
+	s.readiness()
 	s.explanations()
 	s.squads()
 	s.retests()
@@ -115,8 +117,8 @@ func schemaName(t reflect.Type, hint string) string {
 	return name
 }
 
-// person is who acts: the one place that accounts will replace.
-func person(context.Context) clinic.Person { return clinic.LocalAdministrator }
+// person is who acts, as the server before the API found out; nobody if it did not.
+func person(ctx context.Context) clinic.Person { return access.From(ctx) }
 
 // route describes an operation. places says where the fields of a fault stand in the request, if that
 // is not the body's field of the same name.

@@ -99,7 +99,7 @@ func TestCrossOrigin(t *testing.T) {
 	r.do("PUT", "/api/v1/teams/T", teamBody, "Origin", "https://elsewhere.example").fault(403, "", "another site")
 	r.do("PUT", "/api/v1/teams/T", teamBody, "Sec-Fetch-Site", "same-origin").is(201)
 	a := r.do("GET", "/api/v1/teams/T", "", "Sec-Fetch-Site", "cross-site").is(200)
-	for name, want := range map[string]string{"X-Content-Type-Options": "nosniff", "Cache-Control": "private, no-cache", "Referrer-Policy": "no-referrer", "Link": ""} {
+	for name, want := range map[string]string{"X-Content-Type-Options": "nosniff", "Cache-Control": "no-store", "Referrer-Policy": "no-referrer", "Link": ""} {
 		if got := a.header.Get(name); got != want {
 			t.Errorf("%s: %q", name, got)
 		}

@@ -24,12 +24,14 @@ type eventForm struct {
 	Kind string `json:"kind" enum:"injury,training,clearance" doc:"training: exercises for a deficit began; clearance: that of a licensed clinician"`
 	Link string `json:"link,omitempty" doc:"id of a link of the protocol; absent: none in particular"`
 	Side string `json:"side,omitempty" enum:"left,right"`
-	Note string `json:"note,omitempty" doc:"clinical name or a few words; for a clearance, who gave it and its limits"`
+	Note string `json:"note,omitempty" doc:"clinical name or a few words; for a clearance, who gave it"`
+	// The coach reads limits, and never the note.
+	Limits string `json:"limits,omitempty" doc:"of a clearance: what the athlete may not do yet, in plain words for the coach; absent: no limits"`
 }
 
 func (f *eventForm) event(athlete string) screen.Event {
 	return screen.Event{ID: f.ID, Athlete: athlete, On: screen.Date(f.On), Kind: screen.EventKind(f.Kind), Link: f.Link,
-		Side: screen.Side(f.Side), Note: f.Note}
+		Side: screen.Side(f.Side), Note: f.Note, Limits: f.Limits}
 }
 
 func (s *server) courses() {

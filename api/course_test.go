@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenhand/internal/access"
 	"evenhand/internal/chart"
 	"evenhand/internal/clinic"
 	"evenhand/internal/demo"
@@ -40,7 +41,7 @@ func TestCourse(t *testing.T) {
 	if got.Athlete != "A" || got.Team != "T" || len(got.Visits) != 6 || len(got.Events) != 1 || len(got.Cautions) == 0 || got.Protocol.Hash != r.clinic.Protocol().Hash {
 		t.Fatalf("course %.2000s", a.body)
 	}
-	want, err := r.clinic.Course(t.Context(), person(t.Context()), "A")
+	want, err := r.clinic.Course(t.Context(), access.Local, "A")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -64,7 +65,7 @@ func TestCourseIsAsTheDocumentSays(t *testing.T) {
 		t.Errorf("never screened: %+v", none)
 	}
 	d := demo.Squad(r.clinic.Protocol(), 1, r.clinic.Today())
-	if err := r.clinic.Seed(t.Context(), clinic.LocalAdministrator, d.Teams, d.Seasons, d.Athletes, d.Memberships, d.Records); err != nil {
+	if err := r.clinic.Seed(t.Context(), clinic.LocalAdministrator, d.Teams, d.Seasons, d.Athletes, d.Memberships, d.Consents, d.Records); err != nil {
 		t.Fatal(err)
 	}
 	for i := range d.Athletes {

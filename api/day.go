@@ -76,6 +76,8 @@ func (s *server) days() {
 		text: "The list of a new day is the team's members on that date, numbered by name.", created: true, errors: editErrors, places: []place{{"id", "path.day"}}}, s.putDay)
 	add(s, route{method: http.MethodPost, path: "/days/{day}/closing", id: "close-day", tag: "days", summary: "Close a screening day, or open it again",
 		text: "Entries that come in for a closed day are taken and marked late.", errors: editErrors}, s.closeDay)
+	add(s, route{method: http.MethodPost, path: "/days/{day}/stations/{code}/renewal", id: "renew-station", tag: "days", summary: "Give a station a new link",
+		text: "The old link leads nowhere from then on, also for what a device still keeps.", errors: editErrors}, s.renewStation)
 	add(s, route{method: http.MethodPost, path: "/days/{day}/athletes", id: "add-to-day", tag: "days", summary: "Put members of the team on the list of a day"}, s.addToDay)
 	add(s, route{method: http.MethodPut, path: "/days/{day}/walk-ons/{athlete}", id: "put-walk-on", tag: "days", summary: "Put somebody on the list who may not be on record",
 		text: "Whoever has that name and birth date is found; the id in the address is that of a new athlete."}, s.putWalkOn)
@@ -151,17 +153,36 @@ func (s *server) closeDay(ctx context.Context, in *struct {
 	}
 },
 ) (*written[screen.Day], error) {
-	rev, err := (&Edit{IfMatch: in.IfMatch}).revision()
-	if err == nil && rev == 0 {
-		var v clinic.DayView
-		v, err = s.clinic.Day(ctx, person(ctx), in.Day)
-		rev = v.Day.Revision
-	}
+	rev, err := s.dayRevision(ctx, in.Day, in.IfMatch)
 	if err != nil {
 		return nil, err
 	}
 	d, err := s.clinic.CloseDay(ctx, person(ctx), in.Day, in.Body.Closed, rev)
 	return &written[screen.Day]{Status: http.StatusOK, ETag: etag(d.Revision), Body: d}, err
+}
+
+func (s *server) renewStation(ctx context.Context, in *struct {
+	DayPath
+	Code    string `path:"code"`
+	IfMatch string `header:"If-Match" doc:"ETag of the day; absent: whatever its version"`
+},
+) (*written[screen.Day], error) {
+	rev, err := s.dayRevision(ctx, in.Day, in.IfMatch)
+	if err != nil {
+		return nil, err
+	}
+	d, err := s.clinic.RenewStation(ctx, person(ctx), in.Day, in.Code, rev)
+	return &written[screen.Day]{Status: http.StatusOK, ETag: etag(d.Revision), Body: d}, err
+}
+
+// dayRevision is the version of a day that a client names, or the current one if it names none.
+func (s *server) dayRevision(ctx context.Context, day, ifMatch string) (int, error) {
+	rev, err := (&Edit{IfMatch: ifMatch}).revision()
+	if err != nil || rev != 0 {
+		return rev, err
+	}
+	v, err := s.clinic.Day(ctx, person(ctx), day)
+	return v.Day.Revision, err
 }
 
 func (s *server) addToDay(ctx context.Context, in *struct {

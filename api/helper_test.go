@@ -20,10 +20,12 @@ import (
 	"github.com/getkin/kin-openapi/routers"
 	"github.com/gin-gonic/gin"
 
+	"evenhand/internal/access"
 	"evenhand/internal/clinic"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
+	"evenhand/internal/storetest"
 )
 
 // noon is the moment at which every test takes place.
@@ -37,6 +39,7 @@ type rig struct {
 	store  *store.Store
 	log    *syncBuffer
 	doc    *openapi3.T
+	who    access.Person // who sends the requests
 }
 
 type syncBuffer struct {
@@ -68,10 +71,12 @@ func newRig(t testing.TB) *rig {
 func newRigWith(t testing.TB, p *screen.Protocol) *rig {
 	t.Helper()
 	now := func() time.Time { return noon }
-	st, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "store.db"), store.Options{Now: now})
+	path := filepath.Join(t.TempDir(), "store.db")
+	st, err := store.Open(t.Context(), path, store.Options{Now: now})
 	if err != nil {
 		t.Fatal(err)
 	}
+	storetest.Consent(t, path)
 	t.Cleanup(func() {
 		if err := st.Close(); err != nil {
 			t.Error(err)
@@ -87,6 +92,10 @@ func newRigWith(t testing.TB, p *screen.Protocol) *rig {
 	}
 	gin.SetMode(gin.ReleaseMode)
 	r := &rig{t: t, router: gin.New(), clinic: clinic.New(st, score.New(p), now, newID), store: st, log: &syncBuffer{}}
+	r.who = access.Local
+	r.router.Use(func(ctx *gin.Context) {
+		ctx.Request = ctx.Request.WithContext(access.With(ctx.Request.Context(), r.who))
+	})
 	Register(r.router, r.clinic, "test", slog.New(slog.NewTextHandler(r.log, nil)))
 	r.router.NoRoute(NotFound)
 	shared.once.Do(func() { shared.doc = loadDoc(t, r.router) })

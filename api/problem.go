@@ -18,7 +18,7 @@ type Problem struct {
 	Type    string  `json:"type" doc:"always about:blank: status and code say what kind of problem it is"`
 	Title   string  `json:"title"`
 	Status  int     `json:"status"`
-	Code    string  `json:"code" enum:"bad_request,unknown,forbidden,not_found,not_acceptable,timeout,conflict,stale,too_large,media_type,invalid,precondition,internal" doc:"what kind of problem it is, for programs"`
+	Code    string  `json:"code" enum:"bad_request,unknown,forbidden,not_found,not_acceptable,timeout,conflict,stale,too_large,media_type,invalid,precondition,full,internal" doc:"what kind of problem it is, for programs"`
 	Detail  string  `json:"detail" doc:"what was wrong"`
 	Want    string  `json:"want,omitempty" doc:"what would be right"`
 	Errors  []Fault `json:"errors,omitempty" nullable:"false" doc:"every fault of the request, at most 100"`
@@ -47,6 +47,7 @@ const (
 	codeMediaType    = "media_type"
 	codeInvalid      = "invalid"
 	codePrecondition = "precondition"
+	codeFull         = "full"
 	codeInternal     = "internal"
 )
 
@@ -58,13 +59,13 @@ var statusCodes = map[int]string{
 	http.StatusNotAcceptable: codeAcceptable, http.StatusRequestTimeout: codeTimeout, http.StatusConflict: codeConflict,
 	http.StatusPreconditionFailed: codeStale, http.StatusRequestEntityTooLarge: codeTooLarge,
 	http.StatusUnsupportedMediaType: codeMediaType, http.StatusUnprocessableEntity: codeInvalid,
-	http.StatusPreconditionRequired: codePrecondition, http.StatusInternalServerError: codeInternal,
+	http.StatusPreconditionRequired: codePrecondition, http.StatusInsufficientStorage: codeFull, http.StatusInternalServerError: codeInternal,
 }
 
 // problemStatus is the one place where the codes of use cases become HTTP statuses.
 var problemStatus = map[screen.Code]int{
 	screen.NotFound: http.StatusNotFound, screen.Conflict: http.StatusConflict, screen.Stale: http.StatusPreconditionFailed,
-	screen.Forbidden: http.StatusForbidden, screen.Unknown: http.StatusUnauthorized, screen.Invalid: http.StatusUnprocessableEntity,
+	screen.Forbidden: http.StatusForbidden, screen.Unknown: http.StatusUnauthorized, screen.Invalid: http.StatusUnprocessableEntity, screen.Full: http.StatusInsufficientStorage,
 }
 
 func (p *Problem) Error() string { return p.Detail }
@@ -122,7 +123,7 @@ func (s *server) problem(ctx context.Context, op *huma.Operation, places []place
 	case ctx.Err() != nil: // the client has gone: nobody reads the answer
 		return internal("")
 	}
-	id := s.clinic.NewID()
+	id := s.requestID(ctx)
 	s.log.ErrorContext(ctx, "internal error in the API", slog.String("request", id), slog.String("method", op.Method),
 		slog.String("route", op.Path), slog.String("type", fmt.Sprintf("%T", innermost(err))))
 	return internal(id)

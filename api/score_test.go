@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenhand/internal/access"
 	"evenhand/internal/chart"
 	"evenhand/internal/exchange"
 	"evenhand/internal/score"
@@ -24,7 +25,7 @@ func TestScore(t *testing.T) {
 		}
 	}
 	// the same as the use case says, finding by finding
-	want, err := r.clinic.Score(t.Context(), person(t.Context()), "S")
+	want, err := r.clinic.Score(t.Context(), access.Local, "S")
 	if err != nil {
 		t.Fatal(err)
 	}

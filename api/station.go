@@ -71,14 +71,15 @@ func (s *server) watchStation(ctx context.Context, in *StationPath) (*huma.Strea
 	if err != nil {
 		return nil, err
 	}
-	return s.events(day), nil
+	return s.events(day, func(ctx context.Context) (int, error) { return s.clinic.StationSeq(ctx, person(ctx), in.Code) }), nil
 }
 
 func (s *server) watchDay(ctx context.Context, in *DayPath) (*huma.StreamResponse, error) {
-	if _, err := s.clinic.Day(ctx, person(ctx), in.Day); err != nil {
+	seq := func(ctx context.Context) (int, error) { return s.clinic.DaySeq(ctx, person(ctx), in.Day) }
+	if _, err := seq(ctx); err != nil {
 		return nil, err
 	}
-	return s.events(in.Day), nil
+	return s.events(in.Day, seq), nil
 }
 
 const typeEvents = "text/event-stream"
@@ -95,8 +96,9 @@ const aliveEvery = 20 * time.Second
 // Ten stations at work change the day ten times a second; nobody needs to be told that often.
 const tellEvery = 250 * time.Millisecond
 
-// events tells of changes until the client goes away or the server stops.
-func (s *server) events(day string) *huma.StreamResponse {
+// events tells of changes until the client goes away, the server stops, or seq says that the client may
+// no longer be told: a session ended or a link revoked meanwhile.
+func (s *server) events(day string, seq func(context.Context) (int, error)) *huma.StreamResponse {
 	return &huma.StreamResponse{Body: func(ctx huma.Context) {
 		ctx.SetHeader("Content-Type", typeEvents)
 		ctx.SetHeader("Cache-Control", "no-store")
@@ -128,11 +130,11 @@ func (s *server) events(day string) *huma.StreamResponse {
 					return
 				case <-calm.C:
 				}
-				seq, err := s.clinic.DaySeq(ctx.Context(), person(ctx.Context()), day)
+				n, err := seq(ctx.Context())
 				if err != nil {
 					return
 				}
-				line = fmt.Sprintf("event: changed\ndata: {\"seq\":%d}\n\n", seq)
+				line = fmt.Sprintf("event: changed\ndata: {\"seq\":%d}\n\n", n)
 			}
 		}
 	}}

@@ -11,6 +11,7 @@ import (
 
 	"evenhand/internal/clinic"
 	"evenhand/internal/exchange"
+	"evenhand/internal/screen"
 )
 
 // The forms below describe a document; package exchange reads it, with its own places of faults.
@@ -19,6 +20,7 @@ type documentForm struct {
 	Athletes []documentAthleteForm `json:"athletes,omitempty" nullable:"false"`
 	Screens  []documentScreenForm  `json:"screens,omitempty" nullable:"false"`
 	Events   []documentEventForm   `json:"events,omitempty" nullable:"false" doc:"what else happened to the athletes"`
+	Consents []documentConsentForm `json:"consents,omitempty" nullable:"false" doc:"of the athletes; needs the permission to record consents"`
 }
 
 type documentAthleteForm struct {
@@ -58,7 +60,20 @@ type documentEventForm struct {
 	Kind    string `json:"kind" enum:"injury,training,clearance"`
 	Link    string `json:"link,omitempty" doc:"id of a link of the protocol"`
 	Side    string `json:"side,omitempty" enum:"left,right"`
-	Note    string `json:"note,omitempty" doc:"for a clearance, who gave it and its limits"`
+	Note    string `json:"note,omitempty" doc:"for a clearance, who gave it"`
+	Limits  string `json:"limits,omitempty" doc:"of a clearance: what the athlete may not do yet, in plain words for the coach"`
+}
+
+type documentConsentForm struct {
+	ID          string `json:"id"`
+	Athlete     string `json:"athlete" doc:"id of an athlete of the document"`
+	Purpose     string `json:"purpose" enum:"screening,photographs,coach"`
+	On          string `json:"on"`
+	Version     string `json:"version" doc:"of the text that was agreed to"`
+	GivenBy     string `json:"given_by" enum:"guardian,athlete"`
+	Giver       string `json:"giver,omitempty"`
+	WithdrawnOn string `json:"withdrawn_on,omitempty"`
+	Why         string `json:"why,omitempty"`
 }
 
 type documentReadingForm struct {
@@ -111,7 +126,7 @@ func (s *server) transfer() {
 		text: "The same document as the score command reads, and the same answer.", rawBody: true, limit: maxImportBody,
 		request: &huma.RequestBody{Content: map[string]*huma.MediaType{typeJSON: {Schema: document}}}}, s.scoreDocument)
 	add(s, route{method: http.MethodPost, path: "/teams/{team}/import", id: "import", tag: "transfer", summary: "Import a document or a CSV file into a team, all or nothing",
-		text: "The same import twice adds nothing.", rawBody: true, limit: maxImportBody, errors: []int{http.StatusConflict},
+		text: "The same import twice adds nothing. Screens of athletes without a consent for screening are faults, each with its place; consent_on says that the consent of everybody in the body is held, and records it.", rawBody: true, limit: maxImportBody, errors: []int{http.StatusConflict},
 		request: &huma.RequestBody{Content: map[string]*huma.MediaType{typeJSON: {Schema: document}, typeCSV: {Schema: csv}, typeXLSX: {Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}}}}}, s.importFile)
 	add(s, route{method: http.MethodGet, path: "/teams/{team}/export", id: "export", tag: "transfer", summary: "All records of a team, in a form that import reads",
 		text: "CSV holds readings only; JSON holds all.",
@@ -145,12 +160,18 @@ func (s *server) scoreDocument(_ context.Context, in *scoreInput) (*struct{ Body
 func (s *server) importFile(ctx context.Context, in *struct {
 	TeamPath
 	File
+	ConsentOn string `query:"consent_on" doc:"day by which everybody in the body had given consent for screening; says that you hold these consents"`
+	ConsentBy string `query:"consent_by" enum:"guardian,athlete" doc:"who gave it; absent: the athlete where of age, else a guardian"`
 },
 ) (*struct{ Body clinic.Imported }, error) {
 	if kind := in.kind(); kind != typeJSON && kind != typeCSV && kind != typeXLSX {
 		return nil, wrongKind(typeJSON + ", " + typeCSV + " or " + typeXLSX)
 	}
-	out, err := s.clinic.Import(ctx, person(ctx), in.Team, bytes.NewReader(in.RawBody), maxImportBody)
+	opt := clinic.ImportOptions{MaxBytes: maxImportBody}
+	if in.ConsentOn != "" {
+		opt.Consent = &clinic.ConsentInHand{On: screen.Date(in.ConsentOn), GivenBy: screen.Giver(in.ConsentBy)}
+	}
+	out, err := s.clinic.Import(ctx, person(ctx), in.Team, bytes.NewReader(in.RawBody), opt)
 	if err != nil {
 		return nil, err
 	}

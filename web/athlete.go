@@ -39,6 +39,7 @@ type athletePage struct {
 	Notes     []string
 	Indices   []indexView
 	History   []historyRow
+	Links     bool // links for athletes and guardians can be made
 }
 
 func (*athletePage) file() string { return "athlete.html" }
@@ -84,7 +85,7 @@ func (s *server) athletePage(ctx *gin.Context) (*athletePage, *score.Report, err
 	if err != nil {
 		return nil, nil, err
 	}
-	p := &athletePage{Head: Head{Title: a.Name}, Athlete: a}
+	p := &athletePage{Head: Head{Title: a.Name}, Athlete: a, Links: s.office != nil}
 	list, _, err := s.clinic.Screens(c, who, "", a.ID, clinic.Page{Limit: screensAtOnce})
 	if err != nil {
 		return nil, nil, err

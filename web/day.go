@@ -27,7 +27,7 @@ func (s *server) dayRoutes(r *gin.RouterGroup) {
 	s.form(r, "/days/:day/add", s.toBoard, s.addToDay)
 	s.form(r, "/days/:day/walk-on", s.toBoard, s.walkOn)
 	s.form(r, "/days/:day/release", s.toBoard, s.release)
-	s.page(r, "/days/:day/join", s.joinDay)
+	s.form(r, "/days/:day/join", s.joinDay, s.renewStation)
 	s.page(r, "/days/:day/sheets/stations", s.stationSheets)
 	s.page(r, "/days/:day/sheets/athletes", s.athleteSheets)
 }

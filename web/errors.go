@@ -32,6 +32,7 @@ var statuses = map[screen.Code]int{
 	screen.Forbidden: http.StatusForbidden,
 	screen.Unknown:   http.StatusUnauthorized,
 	screen.Invalid:   http.StatusUnprocessableEntity,
+	screen.Full:      http.StatusInsufficientStorage,
 }
 
 // fail shows the page for an error. Only problems and faults are shown in words; what went wrong
@@ -74,6 +75,8 @@ func titleOf(status int) string {
 	switch status {
 	case http.StatusNotFound:
 		return "Not found"
+	case http.StatusUnauthorized:
+		return "Nobody is signed in"
 	case http.StatusForbidden:
 		return "Not allowed"
 	case http.StatusConflict:

@@ -13,9 +13,9 @@ import (
 
 // courseEvent is something that happened to the athlete, with the form that takes it back.
 type courseEvent struct {
-	ID, On, Kind, Place, Note, Withdrawn string
-	Why                                  string // as it was typed
-	Faults                               []screen.Fault
+	ID, On, Kind, Place, Note, Limits, Withdrawn string
+	Why                                          string // as it was typed
+	Faults                                       []screen.Fault
 }
 
 // Fault says what is wrong with a field.
@@ -23,9 +23,9 @@ func (e courseEvent) Fault(field string) string { return faultAt(e.Faults, field
 
 // eventForm is what was typed for a new event.
 type eventForm struct {
-	ID, On, Kind, Link, Side, Note string
-	Kinds, Links, Sides            []labelled
-	Faults                         []screen.Fault
+	ID, On, Kind, Link, Side, Note, Limits string
+	Kinds, Links, Sides                    []labelled
+	Faults                                 []screen.Fault
 }
 
 // Fault says what is wrong with a field.
@@ -54,7 +54,7 @@ func (s *server) newEventForm() eventForm {
 // events are those of the athlete, the newest first, withdrawn ones struck through.
 func (p *coursePage) events(v *clinic.CourseView, protocol *screen.Protocol) {
 	for _, e := range slices.Backward(v.All) {
-		x := courseEvent{ID: e.ID, On: day(e.On), Kind: upperFirst(e.Kind.Words()), Note: e.Note, Withdrawn: e.Withdrawn}
+		x := courseEvent{ID: e.ID, On: day(e.On), Kind: upperFirst(e.Kind.Words()), Note: e.Note, Limits: e.Limits, Withdrawn: e.Withdrawn}
 		var place []string
 		if l := protocol.Link(e.Link); l != nil {
 			place = append(place, lowerFirst(l.Name))
@@ -74,7 +74,7 @@ func (s *server) addEvent(ctx *gin.Context) (answer, error) {
 	}
 	text := func(name string) string { return strings.TrimSpace(ctx.PostForm(name)) }
 	e := screen.Event{ID: text("id"), Athlete: ctx.Param("athlete"), On: screen.Date(text("on")), Kind: screen.EventKind(text("kind")),
-		Link: text("link"), Side: screen.Side(text("side")), Note: text("note")}
+		Link: text("link"), Side: screen.Side(text("side")), Note: text("note"), Limits: text("limits")}
 	_, _, err := s.clinic.PutEvent(ctx.Request.Context(), s.person(ctx), e)
 	faults := faultsOf(err)
 	if err != nil && faults == nil {
@@ -88,7 +88,7 @@ func (s *server) addEvent(ctx *gin.Context) (answer, error) {
 		return answer{}, err
 	}
 	f := &p.Form
-	f.ID, f.On, f.Kind, f.Link, f.Side, f.Note, f.Faults = e.ID, string(e.On), string(e.Kind), e.Link, string(e.Side), e.Note, faults
+	f.ID, f.On, f.Kind, f.Link, f.Side, f.Note, f.Limits, f.Faults = e.ID, string(e.On), string(e.Kind), e.Link, string(e.Side), e.Note, e.Limits, faults
 	return refused(p), nil
 }
 

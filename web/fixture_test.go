@@ -17,11 +17,13 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"evenhand/internal/access"
 	"evenhand/internal/clinic"
 	"evenhand/internal/demo"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
+	"evenhand/internal/storetest"
 )
 
 var noon = time.Date(2026, 3, 10, 12, 0, 0, 0, time.UTC)
@@ -36,6 +38,7 @@ type place struct {
 	store    *store.Store
 	scenario demo.Scenario
 	log      *bytes.Buffer
+	who      access.Person // who sends the requests
 }
 
 const (
@@ -59,7 +62,7 @@ func newPlace(t testing.TB, opt Options) *place {
 		file := filepath.Join(t.TempDir(), "seed.db")
 		p := openPlace(t, file, Options{}, &seeded.ids)
 		p.scenario = demo.Squad(p.clinic.Protocol(), 1, p.clinic.Today())
-		p.seed()
+		p.seed(file)
 		p.must(p.store.Close())
 		var err error
 		seeded.file, err = os.ReadFile(file)
@@ -91,7 +94,10 @@ func openPlace(t testing.TB, file string, opt Options, ids *int) *place {
 		*ids++
 		return fmt.Sprintf("new-%d", *ids)
 	})
-	out := &place{t: t, router: gin.New(), clinic: c, store: st, log: &bytes.Buffer{}}
+	out := &place{t: t, router: gin.New(), clinic: c, store: st, log: &bytes.Buffer{}, who: access.Local}
+	out.router.Use(func(ctx *gin.Context) {
+		ctx.Request = ctx.Request.WithContext(access.With(ctx.Request.Context(), out.who))
+	})
 	opt.Log = slog.New(slog.NewTextHandler(out.log, nil))
 	if err := Register(out.router, c, opt); err != nil {
 		t.Fatal(err)
@@ -99,10 +105,11 @@ func openPlace(t testing.TB, file string, opt Options, ids *int) *place {
 	return out
 }
 
-func (p *place) seed() {
+func (p *place) seed(file string) {
 	p.t.Helper()
 	s := &p.scenario
-	p.must(p.clinic.Seed(p.t.Context(), clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Records))
+	p.must(p.clinic.Seed(p.t.Context(), clinic.LocalAdministrator, s.Teams, s.Seasons, s.Athletes, s.Memberships, s.Consents, s.Records))
+	storetest.Consent(p.t, file)
 	who := clinic.LocalAdministrator
 	_, err := p.clinic.PutTeam(p.t.Context(), who, screen.Team{ID: emptyTeam, Name: "Empty", Sport: "baseball"}, 0)
 	p.must(err)

@@ -16,6 +16,8 @@ type importPage struct {
 	Head
 	Team   screen.Team
 	Pasted string
+	InHand bool   // the consent of everybody in the file is held
+	Given  string // by when it was given
 	Faults []faultRow
 	Rows   bool // the faults have rows and columns
 	Done   *clinic.Imported
@@ -36,7 +38,16 @@ func (s *server) importPage(ctx *gin.Context) (*importPage, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &importPage{Head: Head{Title: "Import into " + t.Name, Crumbs: []Crumb{{t.Name, "/teams/" + t.ID}}}, Team: t}, nil
+	return &importPage{Head: Head{Title: "Import into " + t.Name, Crumbs: []Crumb{{t.Name, "/teams/" + t.ID}}}, Team: t, Given: string(s.clinic.Today())}, nil
+}
+
+// options are what the form says besides the file.
+func (p *importPage) options(most int64) clinic.ImportOptions {
+	out := clinic.ImportOptions{MaxBytes: most}
+	if p.InHand {
+		out.Consent = &clinic.ConsentInHand{On: screen.Date(p.Given)}
+	}
+	return out
 }
 
 func (s *server) importForm(ctx *gin.Context) (answer, error) {
@@ -74,11 +85,15 @@ func (s *server) importFile(ctx *gin.Context) (answer, error) {
 		return answer{}, err
 	}
 	defer closeInput()
+	p.InHand = ctx.PostForm("consent") == "yes"
+	if on := strings.TrimSpace(ctx.PostForm("consent_on")); p.InHand {
+		p.Given = on
+	}
 	if in == nil {
 		p.refuse([]screen.Fault{{Problem: "nothing was given", Want: "choose a file, or paste the text"}})
 		return refused(p), nil
 	}
-	done, err := s.clinic.Import(ctx.Request.Context(), s.person(ctx), p.Team.ID, in, s.maxUpload)
+	done, err := s.clinic.Import(ctx.Request.Context(), s.person(ctx), p.Team.ID, in, p.options(s.maxUpload))
 	if faults := faultsOf(err); faults != nil {
 		p.refuse(faults)
 		return refused(p), nil
@@ -126,9 +141,16 @@ func (p *importPage) refuse(faults []screen.Fault) {
 }
 
 func doneWords(d *clinic.Imported) string {
-	if d.Athletes+d.Screens+d.Readings+d.Entries == 0 {
+	if d.Athletes+d.Screens+d.Readings+d.Entries+d.Consents == 0 {
 		return "Nothing new: all of it was on record already."
 	}
 	return "Added: " + count(d.Athletes, "athlete", "athletes") + ", " + count(d.Screens, "screen", "screens") + ", " +
-		count(d.Readings, "reading", "readings") + "."
+		count(d.Readings, "reading", "readings") + consentsWords(d.Consents) + "."
+}
+
+func consentsWords(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return ", " + count(n, "consent", "consents")
 }

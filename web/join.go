@@ -4,6 +4,7 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -18,6 +19,7 @@ type joinPage struct {
 	Stations []joinStation
 	Alone    bool   // no other device can reach the address
 	Base     string // the address
+	Revision int    // of the day
 }
 
 func (*joinPage) file() string { return "join.html" }
@@ -41,8 +43,23 @@ func (s *server) joinDay(ctx *gin.Context) (answer, error) {
 	if p.Alone = loopback(p.Base); p.Alone {
 		p.Needs = "Phones cannot reach this address."
 	}
+	p.Revision = v.Day.Revision
 	p.Stations, err = joinStations(s.clinic.Protocol(), &v.Day, p.Base)
 	return shown(p), err
+}
+
+// renewStation gives a station a new link, as when the old one got into wrong hands.
+func (s *server) renewStation(ctx *gin.Context) (answer, error) {
+	if err := readForm(ctx, maxFormBytes); err != nil {
+		return answer{}, err
+	}
+	revision, err := strconv.Atoi(ctx.PostForm("revision"))
+	if err != nil {
+		return answer{}, &screen.Problem{Code: screen.Invalid, Text: "the form does not say which version of the day it changes", Want: "open the page again"}
+	}
+	day := ctx.Param("day")
+	_, err = s.clinic.RenewStation(ctx.Request.Context(), s.person(ctx), day, ctx.PostForm("code"), revision)
+	return goOn("/days/" + url.PathEscape(day) + "/join"), err
 }
 
 func joinStations(protocol *screen.Protocol, d *screen.Day, base string) (out []joinStation, err error) {

@@ -4,11 +4,16 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"net/http"
+	"net/url"
 	"path"
 	"strings"
 	"testing"
 
+	"github.com/gin-gonic/gin"
+
+	"evenhand/internal/access"
 	"evenhand/internal/clinic"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
@@ -100,8 +105,15 @@ func TestErrorPages(t *testing.T) {
 	if w := p.do(http.MethodGet, "/api/v1/none", nil); w.Code != http.StatusNotFound || w.Header().Get("Content-Type") != "application/problem+json" {
 		t.Errorf("an unknown address of the API: %d %s", w.Code, w.Header().Get("Content-Type"))
 	}
-	q := newPlace(t, Options{Who: func(*http.Request) clinic.Person { return clinic.Person{ID: "x"} }})
-	wants(t, q.get("/", http.StatusForbidden), "Not allowed")
+	team := "/teams/" + p.scenario.Teams[0].ID
+	p.who = access.Person{ID: "x"}
+	wants(t, p.get(team, http.StatusNotFound), "Not found")
+	p.who.Grants = []access.Grant{{Team: p.scenario.Teams[0].ID, Role: access.Helper}}
+	wants(t, p.get(team+"/distribution", http.StatusForbidden), "Not allowed")
+	p.who = access.Person{}
+	if w := p.do(http.MethodGet, team+"?x=1", nil); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/sign-in?next="+url.QueryEscape(team+"?x=1") {
+		t.Errorf("nobody is signed in: %d %s", w.Code, w.Header().Get("Location"))
+	}
 }
 
 // What went wrong inside is in the log and not on the page.
@@ -113,8 +125,11 @@ func TestInternalErrorsAreNotShown(t *testing.T) {
 	wantsNot(t, body, "database", "sql")
 	wants(t, p.log.String(), "page failed")
 
-	q := newPlace(t, Options{Who: func(*http.Request) clinic.Person { panic("secret") }})
-	body = q.get("/", http.StatusInternalServerError)
+	q := newPlace(t, Options{})
+	s, err := newServer(q.clinic, Options{Log: slog.New(slog.NewTextHandler(q.log, nil))})
+	q.must(err)
+	q.router.GET("/panics", s.recover, func(*gin.Context) { panic("secret") })
+	body = q.get("/panics", http.StatusInternalServerError)
 	wants(t, body, "Not working")
 	wantsNot(t, body+q.log.String(), "secret")
 	wants(t, q.log.String(), "page panicked")

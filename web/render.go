@@ -30,6 +30,12 @@ type Head struct {
 	Cautions []string
 	Demo     bool
 	Version  string
+	Places   []Crumb // where whoever looks can go
+	Who      string  // who is signed in; empty: nobody
+	SignedIn bool
+	Guest    bool   // nobody is signed in, and somebody could
+	Visitor  string // of a demo without accounts: the role as which it is seen
+	Bare     bool   // for somebody without an account: no way to the pages of the staff
 }
 
 func (h *Head) head() *Head { return h }
@@ -47,7 +53,7 @@ type page interface {
 var pages = slices.Concat([]page{
 	&teamsPage{}, &triagePage{}, &distributionPage{}, &athletePage{}, &printPage{}, &readingsPage{}, &correctPage{},
 	&protocolPage{}, &importPage{}, &teamForm{}, &athleteForm{}, &errorPage{},
-}, dayPages, stationPages, rosterPages, handoutPages, coursePages, visitPages, followPages, explainPages, squadPages, retestPages)
+}, dayPages, stationPages, rosterPages, handoutPages, coursePages, visitPages, followPages, explainPages, squadPages, retestPages, coachPages, familyPages, trustPages, accountPages)
 
 // looks holds one template set a page. The sets are clones of the base, so that a block of one page
 // never stands in for that of another.
@@ -98,6 +104,7 @@ func (s *server) render(b *bytes.Buffer, p page) error {
 
 func (s *server) show(ctx *gin.Context, status int, p page) {
 	var b bytes.Buffer
+	s.greet(ctx, p.head())
 	if err := s.render(&b, p); err != nil {
 		if _, twice := p.(*errorPage); twice {
 			s.log.ErrorContext(ctx.Request.Context(), "error page failed", "error", err.Error())

@@ -63,6 +63,9 @@ const (
 
 func (s *server) triage(ctx *gin.Context) (answer, error) {
 	c, who, id := ctx.Request.Context(), s.person(ctx), ctx.Param("team")
+	if to := placeOf(who, id); to != "" {
+		return goOn(to), nil
+	}
 	squad, err := s.clinic.Triage(c, who, id)
 	if err != nil {
 		return answer{}, err

@@ -7,29 +7,33 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"evenhand/internal/access"
 	"evenhand/internal/clinic"
 	"evenhand/internal/exchange"
+	"evenhand/internal/office"
 )
 
 // Options change how the pages are served. The zero Options are right for one local user.
 type Options struct {
-	Log       *slog.Logger                      // where internal errors go; nil: slog.Default()
-	Who       func(*http.Request) clinic.Person // who acts; nil: clinic.LocalAdministrator
-	MaxUpload int64                             // largest file that import reads, in bytes; 0: exchange.DefaultMaxBytes
-	Demo      bool                              // the data are invented: every page says so
-	Version   string                            // of the program, for the foot of every page; empty: not shown
-	Base      func(*http.Request) string        // address by which other devices reach this server; nil or empty: unknown
+	Log       *slog.Logger               // where internal errors go; nil: slog.Default()
+	Office    *office.Office             // accounts; nil: whoever the context of a request names acts
+	MaxUpload int64                      // largest file that import reads, in bytes; 0: exchange.DefaultMaxBytes
+	Demo      bool                       // the data are invented: every page says so
+	Version   string                     // of the program, for the foot of every page; empty: not shown
+	Base      func(*http.Request) string // address by which other devices reach this server; nil or empty: unknown
+	Trust     *Trust                     // what devices need to trust this server; nil: nothing, or it is not ours to say
 }
 
 // server answers the requests for pages.
 type server struct {
 	clinic    *clinic.Clinic
 	log       *slog.Logger
-	who       func(*http.Request) clinic.Person
+	office    *office.Office
 	maxUpload int64
 	demo      bool
 	version   string
 	base      func(*http.Request) string
+	trust     *Trust
 	looks     *looks
 	assets    *assets
 	protocol  func() *protocolPage // built at the first call: it never changes while the program runs
@@ -42,21 +46,19 @@ func Register(router *gin.Engine, c *clinic.Clinic, opt Options) error {
 	if err != nil {
 		return err
 	}
-	pages := router.Group("/", SecurityHeaders(), s.recover)
+	pages := router.Group("/", SecurityHeaders(), s.recover, s.sameOrigin, s.signedIn)
 	s.routes(pages)
 	pages.GET("/assets/*name", s.asset)
 	pages.HEAD("/assets/*name", s.asset)
+	s.trustRoutes(router.Group("/", SecurityHeaders(), s.recover))
 	router.NoRoute(SecurityHeaders(), s.recover, s.noRoute)
 	return nil
 }
 
 func newServer(c *clinic.Clinic, opt Options) (*server, error) {
-	s := &server{clinic: c, log: opt.Log, who: opt.Who, maxUpload: opt.MaxUpload, demo: opt.Demo, version: opt.Version, base: opt.Base}
+	s := &server{clinic: c, log: opt.Log, office: opt.Office, maxUpload: opt.MaxUpload, demo: opt.Demo, version: opt.Version, base: opt.Base, trust: opt.Trust}
 	if s.log == nil {
 		s.log = slog.Default()
-	}
-	if s.who == nil {
-		s.who = func(*http.Request) clinic.Person { return clinic.LocalAdministrator }
 	}
 	if s.maxUpload <= 0 {
 		s.maxUpload = exchange.DefaultMaxBytes
@@ -97,6 +99,9 @@ func (s *server) routes(r *gin.RouterGroup) {
 	s.explainRoutes(r)
 	s.squadRoutes(r)
 	s.retestRoutes(r)
+	s.accountRoutes(r)
+	s.coachRoutes(r)
+	s.familyRoutes(r)
 }
 
 // answer is what a handler gives: a page with a status, or the address to go on to.
@@ -141,5 +146,5 @@ func (s *server) answer(h handler) gin.HandlerFunc {
 	}
 }
 
-// person is who sent the request.
-func (s *server) person(ctx *gin.Context) clinic.Person { return s.who(ctx.Request) }
+// person is who sent the request, as the door before the pages found out.
+func (s *server) person(ctx *gin.Context) clinic.Person { return access.From(ctx.Request.Context()) }

@@ -57,6 +57,7 @@ type Subject struct {
 	Athlete string // the athlete that it is about
 	Station string // the code of the station that it is about
 	Every   bool
+	Needs   Action // what has to be allowed with this one; empty: what is done
 }
 
 // Anonymous reports whether nobody is known to act.
@@ -70,7 +71,7 @@ func (p *Person) May(a Action, s *Subject) bool {
 	if r == nil {
 		return false
 	}
-	if p.Scopes != nil && (r.scope == "" || !slices.Contains(p.Scopes, r.scope)) {
+	if (p.Token != "" || p.Scopes != nil) && (r.scope == "" || !slices.Contains(p.Scopes, r.scope)) {
 		return false
 	}
 	if p.Local {

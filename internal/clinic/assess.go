@@ -3,7 +3,9 @@ package clinic
 import (
 	"context"
 
+	"evenhand/internal/access"
 	"evenhand/internal/chart"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -18,7 +20,7 @@ type Assessment struct {
 
 // Score scores one screen. Returns NotFound.
 func (c *Clinic) Score(ctx context.Context, who Person, screenID string) (out Assessment, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Screen(screenID), func(tx *store.Tx) error {
 		rec, by, err := c.recordToScore(tx, screenID)
 		if err != nil {
 			return err
@@ -48,7 +50,7 @@ type Squad struct {
 // Triage orders the members that a team has today by who needs attention, each by the newest screen.
 // Returns NotFound.
 func (c *Clinic) Triage(ctx context.Context, who Person, team string) (out Squad, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		if out.Team, err = tx.Team(team); err != nil {
 			return err
 		}
@@ -111,7 +113,7 @@ func triageRows(tx *store.Tx, latest []store.Latest, by *scoring, out *Squad) er
 // Latest is the assessment of an athlete's newest screen; ok is false if there is none. Returns
 // NotFound if there is no such athlete.
 func (c *Clinic) Latest(ctx context.Context, who Person, athlete string) (out Assessment, ok bool, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Athlete(athlete), func(tx *store.Tx) error {
 		if _, err := tx.Athlete(athlete); err != nil {
 			return err
 		}
@@ -132,7 +134,7 @@ func (c *Clinic) Latest(ctx context.Context, who Person, athlete string) (out As
 
 // TeamsOf lists the teams that an athlete's screens name, each once.
 func (c *Clinic) TeamsOf(ctx context.Context, who Person, athlete string) (out []screen.Team, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Athlete(athlete), func(tx *store.Tx) error {
 		list, _, err := tx.AthleteScreens(athlete, Page{Limit: 200})
 		if err != nil {
 			return err
@@ -163,7 +165,7 @@ type Sides struct {
 
 // Sides gives every measure of a screen with both sides. Returns NotFound.
 func (c *Clinic) Sides(ctx context.Context, who Person, screenID string) (out Sides, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Screen(screenID), func(tx *store.Tx) error {
 		rec, by, err := c.recordToScore(tx, screenID)
 		if err != nil {
 			return err

@@ -8,6 +8,8 @@ import (
 	"context"
 	"time"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -15,7 +17,7 @@ import (
 
 // Clinic runs the use cases on one store by one protocol.
 type Clinic struct {
-	store  *store.Store
+	gate   *gate.Gate
 	scorer *score.Scorer
 	now    func() time.Time
 	newID  func() string
@@ -27,7 +29,7 @@ type Clinic struct {
 
 // New makes a Clinic. now and newID are its only clock and its only source of ids.
 func New(st *store.Store, scorer *score.Scorer, now func() time.Time, newID func() string) *Clinic {
-	return &Clinic{store: st, scorer: scorer, now: now, newID: newID}
+	return &Clinic{gate: gate.New(st, now), scorer: scorer, now: now, newID: newID}
 }
 
 // MarkDemo says that all data are invented, which stations then show. It is called before anything is
@@ -41,52 +43,31 @@ func (c *Clinic) Protocol() *screen.Protocol { return c.scorer.Protocol() }
 func (c *Clinic) Scorer() *score.Scorer { return c.scorer }
 
 // Today is the calendar day in the clinic's own zone.
-func (c *Clinic) Today() screen.Date { return screen.DateOf(c.now()) }
+func (c *Clinic) Today() screen.Date { return c.gate.Today() }
 
 // NewID makes an id for a new record.
 func (c *Clinic) NewID() string { return c.newID() }
 
 // Person is who acts.
-type Person struct {
-	ID    string
-	Name  string
-	Admin bool
+type Person = access.Person
+
+// LocalAdministrator acts at the command line.
+var LocalAdministrator = access.Local
+
+// read runs fn if who may do that with all that is named. Nothing in this package reaches the store but
+// by read, readAny and write: who acts, what is done and whose records it is about are said in each.
+func (c *Clinic) read(ctx context.Context, who Person, a access.Action, about gate.About, fn func(*store.Tx) error) error {
+	return c.gate.Read(ctx, who, a, about, fn)
 }
 
-// LocalAdministrator acts at the command line, and in the browser until there are accounts.
-var LocalAdministrator = Person{ID: "local", Name: "local administrator", Admin: true}
-
-// action is what somebody wants to do; may is the one place where that is decided.
-type action string
-
-const (
-	look   action = "look at"
-	record action = "record"
-	manage action = "manage"
-)
-
-// may decides whether who may do that with a team's records; an empty team means those of all teams.
-func (c *Clinic) may(who Person, _ action, _ string) error {
-	if who.Admin {
-		return nil
-	}
-	return &screen.Problem{Code: screen.Forbidden, Text: "you may not do this", Want: "ask an administrator of this evenhand"}
+// readAny runs fn with what says of a team whether who may do that there.
+func (c *Clinic) readAny(ctx context.Context, who Person, a access.Action, fn func(tx *store.Tx, may func(team string) bool) error) error {
+	return c.gate.ReadAny(ctx, who, a, fn)
 }
 
-// read runs fn if who may look at the team's records.
-func (c *Clinic) read(ctx context.Context, who Person, team string, fn func(*store.Tx) error) error {
-	if err := c.may(who, look, team); err != nil {
-		return err
-	}
-	return c.store.Read(ctx, fn)
-}
-
-// write runs fn if who may do that with the team's records.
-func (c *Clinic) write(ctx context.Context, who Person, what action, team string, fn func(*store.Tx) error) error {
-	if err := c.may(who, what, team); err != nil {
-		return err
-	}
-	return c.store.Write(ctx, fn)
+// write runs fn, which may write, if who may do that with all that is named.
+func (c *Clinic) write(ctx context.Context, who Person, a access.Action, about gate.About, fn func(*store.Tx) error) error {
+	return c.gate.Write(ctx, who, a, about, fn)
 }
 
 // Page is part of a list that is read by key.

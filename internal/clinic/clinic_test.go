@@ -14,6 +14,7 @@ import (
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
+	"evenhand/internal/storetest"
 )
 
 var boss = LocalAdministrator
@@ -26,7 +27,8 @@ func open(t testing.TB) *Clinic {
 		t.Fatal(err)
 	}
 	now := func() time.Time { return time.Date(2026, 2, 10, 12, 0, 0, 0, time.UTC) }
-	st, err := store.Open(context.Background(), filepath.Join(t.TempDir(), "t.db"), store.Options{Now: now})
+	path := filepath.Join(t.TempDir(), "t.db")
+	st, err := store.Open(context.Background(), path, store.Options{Now: now})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,6 +37,7 @@ func open(t testing.TB) *Clinic {
 			t.Error(err)
 		}
 	})
+	storetest.Consent(t, path)
 	n := 0
 	return New(st, score.New(p), now, func() string { n++; return fmt.Sprintf("id-%d", n) })
 }
@@ -210,10 +213,10 @@ func TestNobodyMayDoAnythingUnasked(t *testing.T) {
 	nobody := Person{}
 	_, _, err := c.Teams(ctx, nobody, Page{})
 	_, err2 := c.SaveReadings(ctx, nobody, "s1", []Entry{ir("r1", screen.Left, 40)})
-	_, err3 := c.Import(ctx, nobody, "t1", strings.NewReader("{}"), 0)
+	_, err3 := c.Import(ctx, nobody, "t1", strings.NewReader("{}"), ImportOptions{})
 	err4 := c.Export(ctx, nobody, "t1", func(*screen.Record) error { return nil })
 	for i, e := range []error{err, err2, err3, err4} {
-		if !screen.IsCode(e, screen.Forbidden) {
+		if !screen.IsCode(e, screen.Unknown) {
 			t.Errorf("call %d: %v", i, e)
 		}
 	}
@@ -233,15 +236,15 @@ const document = `{"athletes":[
 // exported comes in again as it was.
 func TestImportTwiceAndExport(t *testing.T) {
 	c, ctx := squad(t), context.Background()
-	first := must[Imported](t)(c.Import(ctx, boss, "t1", strings.NewReader(document), 0))
+	first := must[Imported](t)(c.Import(ctx, boss, "t1", strings.NewReader(document), ImportOptions{}))
 	if first.Athletes != 1 || first.AthletesKnown != 1 || first.Screens != 2 || first.Readings != 3 {
 		t.Errorf("%+v", first)
 	}
-	again := must[Imported](t)(c.Import(ctx, boss, "t1", strings.NewReader(document), 0))
+	again := must[Imported](t)(c.Import(ctx, boss, "t1", strings.NewReader(document), ImportOptions{}))
 	if again.Athletes != 0 || again.AthletesKnown != 2 || again.Screens != 0 || again.Readings != 0 || again.Already != 3 {
 		t.Errorf("the second time: %+v", again)
 	}
-	elsewhere := must[Imported](t)(c.Import(ctx, boss, "t2", strings.NewReader(strings.ReplaceAll(document, "Athlete a1", "Athlete b1")), 0))
+	elsewhere := must[Imported](t)(c.Import(ctx, boss, "t2", strings.NewReader(strings.ReplaceAll(document, "Athlete a1", "Athlete b1")), ImportOptions{}))
 	if elsewhere.Screens != 2 {
 		t.Errorf("another team's file with the same ids: %+v", elsewhere)
 	}
@@ -258,10 +261,10 @@ func TestFaultyImportChangesNothing(t *testing.T) {
 	c, ctx := squad(t), context.Background()
 	bad := strings.Replace(document, `"trials":[58]`, `"trials":[580]`, 1)
 	var f screen.Faults
-	if _, err := c.Import(ctx, boss, "t1", strings.NewReader(bad), 0); !errors.As(err, &f) || !strings.Contains(f[0].Where, "screens[1].readings[0].trials[0]") {
+	if _, err := c.Import(ctx, boss, "t1", strings.NewReader(bad), ImportOptions{}); !errors.As(err, &f) || !strings.Contains(f[0].Where, "screens[1].readings[0].trials[0]") {
 		t.Errorf("%v", err)
 	}
-	if _, err := c.ImportNew(ctx, boss, screen.Team{ID: "t3", Name: "New", Sport: "baseball"}, true, strings.NewReader(bad), 0); err == nil {
+	if _, err := c.ImportNew(ctx, boss, screen.Team{ID: "t3", Name: "New", Sport: "baseball"}, true, strings.NewReader(bad), ImportOptions{}); err == nil {
 		t.Error("accepted")
 	}
 	teams, _, err := c.Teams(ctx, boss, Page{})

@@ -3,6 +3,8 @@ package clinic
 import (
 	"context"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -33,7 +35,7 @@ func (v *CourseView) Measure(rule string, side screen.Side) *score.MeasureCourse
 // Course is what became of an athlete from visit to visit, whichever teams they were made for. Each
 // visit is scored as its own team's screens are. Returns NotFound.
 func (c *Clinic) Course(ctx context.Context, who Person, athlete string) (out CourseView, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Athlete(athlete), func(tx *store.Tx) error {
 		if out.Athlete, err = tx.Athlete(athlete); err != nil {
 			return err
 		}

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"time"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -16,7 +18,11 @@ import (
 // PlanDay is a new screening day for a team as the protocol proposes it, with ids and station codes;
 // it is not on record yet. Returns NotFound.
 func (c *Clinic) PlanDay(ctx context.Context, who Person, team string) (out screen.Day, err error) {
-	if _, err := c.Team(ctx, who, team); err != nil {
+	err = c.read(ctx, who, access.ManageDays, gate.Team(team), func(tx *store.Tx) error {
+		_, err := tx.Team(team)
+		return err
+	})
+	if err != nil {
 		return out, err
 	}
 	out = c.Protocol().NewDay()
@@ -53,7 +59,7 @@ func (c *Clinic) PutDay(ctx context.Context, who Person, d screen.Day, twice []s
 	if err := c.Protocol().CheckDay(&d, "").Err(); err != nil {
 		return d, err
 	}
-	err := c.write(ctx, who, manage, d.Team, func(tx *store.Tx) error {
+	err := c.write(ctx, who, access.ManageDays, gate.All(gate.Made("day", d.ID, d.Team), gate.If(ifRevision != 0, gate.Day(d.ID))), func(tx *store.Tx) error {
 		if _, err := tx.Team(d.Team); err != nil {
 			return err
 		}
@@ -80,6 +86,31 @@ func (c *Clinic) PutDay(ctx context.Context, who Person, d screen.Day, twice []s
 		c.watch.tell(d.ID)
 	}
 	return d, err
+}
+
+// RenewStation gives a station of a day a new code: its link and what was made of it, on paper or on a
+// device, lead nowhere from then on. Returns NotFound or Stale.
+func (c *Clinic) RenewStation(ctx context.Context, who Person, day, code string, ifRevision int) (out screen.Day, err error) {
+	err = c.write(ctx, who, access.ManageDays, gate.Day(day), func(tx *store.Tx) error {
+		if out, err = tx.Day(day); err != nil {
+			return err
+		}
+		at := slices.IndexFunc(out.Stations, func(s screen.Station) bool { return s.Code == code })
+		if at < 0 {
+			return &screen.Problem{Code: screen.NotFound, Text: "there is no such station"}
+		}
+		out.Stations = slices.Clone(out.Stations)
+		out.Stations[at].Code = ""
+		c.giveCodes(&out)
+		if _, err := tx.PutDay(&out, ifRevision); err != nil {
+			return err
+		}
+		return tx.DropStation(code)
+	})
+	if err == nil {
+		c.watch.tell(day)
+	}
+	return out, err
 }
 
 // onlyDay refuses a second day of a team on one date: an athlete has one screen of it.
@@ -159,7 +190,7 @@ func (c *Clinic) participant(d *screen.Day, athlete string, number int) screen.P
 
 // Day is a screening day with its list. Returns NotFound.
 func (c *Clinic) Day(ctx context.Context, who Person, id string) (out DayView, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.ManageDays, gate.Day(id), func(tx *store.Tx) error {
 		out, err = c.dayView(tx, id)
 		return err
 	})
@@ -238,7 +269,7 @@ func athletesOf(tx *store.Tx, team string) (map[string]screen.Athlete, error) {
 
 // Days is a page of a team's screening days, the newest first.
 func (c *Clinic) Days(ctx context.Context, who Person, team string, p Page) (out []screen.Day, next string, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.ManageDays, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
 		}
@@ -248,15 +279,15 @@ func (c *Clinic) Days(ctx context.Context, who Person, team string, p Page) (out
 	return out, next, err
 }
 
-// OpenDays lists the days of all teams that are dated today and not closed.
+// OpenDays lists the days that are dated today and not closed, of the teams whose days who manages.
 func (c *Clinic) OpenDays(ctx context.Context, who Person) (out []DayRef, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.readAny(ctx, who, access.ManageDays, func(tx *store.Tx, may func(string) bool) error {
 		days, err := tx.DaysOn(c.Today())
 		if err != nil {
 			return err
 		}
 		for _, d := range days {
-			if !d.Closed.IsZero() {
+			if !d.Closed.IsZero() || !may(d.Team) {
 				continue
 			}
 			t, err := tx.Team(d.Team)
@@ -278,7 +309,7 @@ func (c *Clinic) OpenDays(ctx context.Context, who Person) (out []DayRef, err er
 // late. With every closing what is usual in the squad is worked out and kept; the scores of the day rest
 // on it from then on. Returns NotFound or Stale.
 func (c *Clinic) CloseDay(ctx context.Context, who Person, id string, closed bool, ifRevision int) (out screen.Day, err error) {
-	err = c.write(ctx, who, manage, "", func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.ManageDays, gate.Day(id), func(tx *store.Tx) error {
 		if out, err = tx.Day(id); err != nil || out.Closed.IsZero() != closed {
 			return err
 		}

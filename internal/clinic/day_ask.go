@@ -4,6 +4,8 @@ import (
 	"context"
 	"slices"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -32,7 +34,7 @@ func (c *Clinic) askNow(ctx context.Context, who Person, day, code string, entri
 	if len(about) == 0 || len(about) > askAthletes || len(entries) > askEntries {
 		return out, nil
 	}
-	err := c.read(ctx, who, "", func(tx *store.Tx) error {
+	err := c.read(ctx, who, access.Enter, gate.Station(code), func(tx *store.Tx) error {
 		return c.logs.read(tx, day, func(l *dayLog) (err error) {
 			s := &dayState{p: c.Protocol(), log: l}
 			if s.view, err = c.viewOf(tx, day, func(id string) bool { return s.asked(about, id) != nil }); err != nil {

@@ -7,13 +7,15 @@ import (
 	"strings"
 	"time"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
 
 // Board is the state of a screening day. Returns NotFound.
 func (c *Clinic) Board(ctx context.Context, who Person, day string) (out Board, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Day(day), func(tx *store.Tx) error {
 		s, err := c.dayState(tx, day)
 		if err != nil {
 			return err
@@ -44,6 +46,9 @@ func (s *dayState) board(b *Board) {
 		if row.Hold {
 			b.Holds = append(b.Holds, BoardHold{row.Athlete, row.Person.Name, row.Number, s.holds(i)})
 		}
+		if !row.Consent {
+			b.Without = append(b.Without, BoardRef{row.Athlete, row.Person.Name, row.Number})
+		}
 		if row.Complete {
 			b.Complete++
 		}
@@ -58,7 +63,7 @@ func (s *dayState) board(b *Board) {
 }
 
 func (s *dayState) boardRow(i int, cells [][]screen.Cell, b *Board, finished [][]time.Time) BoardRow {
-	row := BoardRow{DayAthlete: s.view.Athletes[i], Hold: len(s.holds(i)) > 0, Complete: true}
+	row := BoardRow{DayAthlete: s.view.Athletes[i], Hold: len(s.holds(i)) > 0, Consent: s.consent[s.view.Athletes[i].Athlete], Complete: true}
 	row.CheckIn = !s.checks || s.log.checked[row.Athlete] != ""
 	for k := range cells {
 		cell := s.boardCell(i, cells[k])
@@ -67,7 +72,7 @@ func (s *dayState) boardRow(i int, cells [][]screen.Cell, b *Board, finished [][
 		row.Complete = row.Complete && through
 		st := &b.Stations[k]
 		filled := cell.Taken + cell.NotDone + cell.Second
-		if row.Hold && !through { // nothing more is taken
+		if (row.Hold || !row.Consent) && !through { // nothing more is taken
 			continue
 		}
 		st.Of++

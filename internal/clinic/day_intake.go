@@ -169,6 +169,9 @@ func (in *intake) write(p *listed) error {
 	if err := in.make(p); err != nil {
 		return err
 	}
+	if err := in.c.needConsent(in.tx, p.Athlete, in.day.On); err != nil {
+		return err
+	}
 	if len(p.readings) > 0 {
 		if _, err := in.tx.PutReadings(p.Screen, p.readings, in.c.digits); err != nil {
 			return err

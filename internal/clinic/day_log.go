@@ -11,6 +11,7 @@ import (
 // dayLog is what the entries of a day say, put together: who entered what and where, and what was
 // taken back. The records say what was measured.
 type dayLog struct {
+	rev     int // of the day: it changes when somebody is erased from the log
 	rows    []screen.DayEntry
 	byID    map[string]int    // place in rows
 	undone  map[string]bool   // ids of entries taken back
@@ -87,11 +88,16 @@ func (d *dayLogs) read(tx *store.Tx, day string, fn func(*dayLog) error) error {
 	if err != nil {
 		return err
 	}
+	rev, err := tx.DayRevision(day)
+	if err != nil {
+		return err
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	log := d.of[day]
-	if log == nil || log.last() > last {
+	if log == nil || log.rev != rev || log.last() > last {
 		log = newDayLog()
+		log.rev = rev
 	}
 	if log.last() < last {
 		rows, err := tx.DayEntries(day, log.last())
@@ -100,7 +106,7 @@ func (d *dayLogs) read(tx *store.Tx, day string, fn func(*dayLog) error) error {
 		}
 		log.add(rows)
 	}
-	if kept := d.of[day]; kept == nil || kept.last() <= log.last() {
+	if kept := d.of[day]; kept == nil || kept.rev != log.rev || kept.last() <= log.last() {
 		if d.of == nil || len(d.of) >= maxLogs && kept == nil {
 			d.of = map[string]*dayLog{}
 		}
@@ -111,6 +117,6 @@ func (d *dayLogs) read(tx *store.Tx, day string, fn func(*dayLog) error) error {
 
 // copy is a log that does not grow with the one that it was taken from. What was read is shared.
 func (l *dayLog) copy() *dayLog {
-	return &dayLog{rows: l.rows[:len(l.rows):len(l.rows)], byID: maps.Clone(l.byID), undone: maps.Clone(l.undone),
+	return &dayLog{rev: l.rev, rows: l.rows[:len(l.rows):len(l.rows)], byID: maps.Clone(l.byID), undone: maps.Clone(l.undone),
 		alias: maps.Clone(l.alias), checked: maps.Clone(l.checked), skipped: maps.Clone(l.skipped)}
 }

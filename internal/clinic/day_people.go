@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -162,7 +164,7 @@ func (in *intake) uncheck(target *screen.DayEntry, p *listed) error {
 // walkOn puts somebody on the list. The device goes on using the id that it made, also if the athlete
 // turns out to be on record under another one.
 func (in *intake) walkOn(e *StationEntry, sum string) error {
-	part, err := in.c.listWalkOn(in.tx, in.day, in.list, e.Athlete, *e.Person)
+	part, err := in.c.listWalkOn(in.tx, in.who, in.day, in.list, e.Athlete, *e.Person)
 	if err != nil {
 		return err
 	}
@@ -180,7 +182,7 @@ func (in *intake) walkOn(e *StationEntry, sum string) error {
 }
 
 // listWalkOn finds or makes the athlete, lets her or him join the team, and gives the place on the list.
-func (c *Clinic) listWalkOn(tx *store.Tx, d *screen.Day, list []screen.Participant, id string, w WalkOn) (screen.Participant, error) {
+func (c *Clinic) listWalkOn(tx *store.Tx, who Person, d *screen.Day, list []screen.Participant, id string, w WalkOn) (screen.Participant, error) {
 	t, err := tx.Team(d.Team)
 	if err != nil {
 		return screen.Participant{}, err
@@ -190,7 +192,7 @@ func (c *Clinic) listWalkOn(tx *store.Tx, d *screen.Day, list []screen.Participa
 	if err := c.Protocol().CheckAthlete(&a, c.Today(), "person").Err(); err != nil {
 		return screen.Participant{}, err
 	}
-	same, err := tx.FindAthlete(a.Name, a.Born)
+	same, err := c.namesakes(tx, who, d.Team, a.Name, a.Born)
 	if err != nil {
 		return screen.Participant{}, err
 	}
@@ -204,7 +206,7 @@ func (c *Clinic) listWalkOn(tx *store.Tx, d *screen.Day, list []screen.Participa
 	} else if _, err := tx.PutAthlete(&a, 0); err != nil {
 		return screen.Participant{}, err
 	}
-	if err := c.join(tx, d.Team, a.ID); err != nil {
+	if err := c.join(tx, who, d.Team, a.ID); err != nil {
 		return screen.Participant{}, err
 	}
 	return c.listLate(tx, d, list, a.ID)
@@ -253,7 +255,7 @@ func (c *Clinic) AddToDay(ctx context.Context, who Person, day string, athletes 
 // that name and birth date. Returns Faults or NotFound.
 func (c *Clinic) WalkOn(ctx context.Context, who Person, day, id string, w WalkOn) (out screen.Participant, err error) {
 	err = c.toList(ctx, who, day, func(tx *store.Tx, d *screen.Day, list []screen.Participant) error {
-		out, err = c.listWalkOn(tx, d, list, id, w)
+		out, err = c.listWalkOn(tx, who, d, list, id, w)
 		return err
 	})
 	return out, err
@@ -261,7 +263,7 @@ func (c *Clinic) WalkOn(ctx context.Context, who Person, day, id string, w WalkO
 
 // toList runs fn with a day and its list, to which it may add, and tells those who watch.
 func (c *Clinic) toList(ctx context.Context, who Person, day string, fn func(*store.Tx, *screen.Day, []screen.Participant) error) error {
-	err := c.write(ctx, who, record, "", func(tx *store.Tx) error {
+	err := c.write(ctx, who, access.ManageDays, gate.Day(day), func(tx *store.Tx) error {
 		d, err := tx.Day(day)
 		if err != nil {
 			return err
@@ -288,7 +290,7 @@ func (c *Clinic) Release(ctx context.Context, who Person, day, athlete, why stri
 	if screen.CheckText(why, screen.MaxNoteLen, "why", &bad); len(bad) > 0 {
 		return bad
 	}
-	err := c.write(ctx, who, record, "", func(tx *store.Tx) error { return c.release(tx, who, day, athlete, why) })
+	err := c.write(ctx, who, access.Clear, gate.Day(day), func(tx *store.Tx) error { return c.release(tx, who, day, athlete, why) })
 	c.watch.tell(day)
 	return err
 }

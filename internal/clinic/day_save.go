@@ -10,6 +10,8 @@ import (
 	"strings"
 	"time"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -97,7 +99,7 @@ func refusal(id string, err error) EntryResult {
 
 // take takes entries in one transaction; day is empty if there is no such station.
 func (c *Clinic) take(ctx context.Context, who Person, code string, b *Batch, entries []StationEntry, out *BatchResult) (day string, err error) {
-	err = c.write(ctx, who, record, "", func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.Enter, gate.Station(code), func(tx *store.Tx) error {
 		d, err := tx.DayByStation(code)
 		if err != nil {
 			return err

@@ -4,6 +4,8 @@ import (
 	"context"
 	"slices"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -11,7 +13,7 @@ import (
 // Station is all that a station needs to work, also without network. code is what its link ends in.
 // Returns NotFound.
 func (c *Clinic) Station(ctx context.Context, who Person, code string) (out StationSheet, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.Enter, gate.Station(code), func(tx *store.Tx) error {
 		day, err := tx.DayByStation(code)
 		if err != nil {
 			return err
@@ -35,7 +37,7 @@ func (c *Clinic) Station(ctx context.Context, who Person, code string) (out Stat
 
 // DayOfStation is the id of the day that a station belongs to. Returns NotFound.
 func (c *Clinic) DayOfStation(ctx context.Context, who Person, code string) (day string, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.Enter, gate.Station(code), func(tx *store.Tx) error {
 		d, err := tx.DayByStation(code)
 		day = d.ID
 		return err
@@ -89,7 +91,7 @@ func (s *dayState) sheetAthlete(i int, cells []screen.Cell) StationAthlete {
 		return [2]string{m.Role(screen.Left, a.Hand, a.Throws), m.Role(screen.Right, a.Hand, a.Throws)}
 	}
 	out := StationAthlete{ID: a.Athlete, Number: a.Number, Code: a.Code, Name: a.Person.Name, Hand: a.Hand, Arm: role(anArm), Leg: role(aLeg),
-		First: s.view.Day.SideOrder.FirstSide(a.Hand, a.Throws), Twice: a.Twice, Asked: !s.checks || s.log.checked[a.Athlete] != "", Hold: s.holds(i)}
+		First: s.view.Day.SideOrder.FirstSide(a.Hand, a.Throws), Twice: a.Twice, Asked: !s.checks || s.log.checked[a.Athlete] != "", Consent: s.consent[a.Athlete], Hold: s.holds(i)}
 	for from, to := range s.log.alias {
 		if to == a.Athlete && from != to {
 			out.KnownAs = append(out.KnownAs, from)
@@ -111,8 +113,25 @@ func (s *dayState) sheetAthlete(i int, cells []screen.Cell) StationAthlete {
 }
 
 // DaySeq grows with everything that changes about a day: its entries, its plan and its list.
-func (c *Clinic) DaySeq(ctx context.Context, who Person, day string) (seq int, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+func (c *Clinic) DaySeq(ctx context.Context, who Person, day string) (int, error) {
+	return c.seq(ctx, who, access.SeeRecords, gate.Day(day))
+}
+
+// StationSeq is DaySeq for a station of the day.
+func (c *Clinic) StationSeq(ctx context.Context, who Person, code string) (int, error) {
+	return c.seq(ctx, who, access.Enter, gate.Station(code))
+}
+
+func (c *Clinic) seq(ctx context.Context, who Person, a access.Action, about gate.About) (seq int, err error) {
+	var day string
+	of := func(tx *store.Tx, today screen.Date) ([]access.Subject, error) {
+		subjects, err := about(tx, today)
+		if len(subjects) > 0 {
+			day = subjects[0].ID
+		}
+		return subjects, err
+	}
+	err = c.read(ctx, who, a, of, func(tx *store.Tx) error {
 		seq, err = daySeq(tx, day)
 		return err
 	})

@@ -17,6 +17,7 @@ type dayState struct {
 	cells   []map[cellKey]*cellState
 	log     *dayLog
 	checks  bool                    // some station checks in
+	consent map[string]bool         // by athlete: may be screened
 	finish  map[[2]string]time.Time // when the last entry of an athlete at a station was made
 }
 
@@ -43,6 +44,14 @@ func (c *Clinic) dayState(tx *store.Tx, id string) (*dayState, error) {
 		s.log = l.copy()
 		return nil
 	})
+	if err != nil {
+		return nil, err
+	}
+	ids := make([]string, len(view.Athletes))
+	for i := range view.Athletes {
+		ids[i] = view.Athletes[i].Athlete
+	}
+	s.consent, err = c.consenting(tx, ids, func(list []screen.Consent) bool { return c.mayScreen(list, view.Day.On) })
 	if err != nil {
 		return nil, err
 	}

@@ -107,6 +107,7 @@ type StationAthlete struct {
 	First   screen.Side `json:"first" doc:"the side that is measured first"`
 	Twice   bool        `json:"twice" doc:"measured a second time once everything was measured"`
 	Asked   bool        `json:"asked" doc:"checked in: asked about symptoms today, or nobody is"`
+	Consent bool        `json:"consent" doc:"there is a consent for screening: without it nothing is measured, and nothing taken"`
 	Hold    []string    `json:"hold,omitempty" doc:"referral signs: nothing more is taken of the athlete today"`
 	Done    string      `json:"done" doc:"a letter for each cell: . missing, x taken, n not done"`
 	Second  string      `json:"second,omitempty" doc:"the same for the second measurement, if the athlete is measured twice"`
@@ -197,6 +198,7 @@ type Board struct {
 	Stations  []BoardStation
 	Rows      []BoardRow // by number
 	Holds     []BoardHold
+	Without   []BoardRef // those without a consent for screening
 	Conflicts []BoardConflict
 	Again     []DayQuestion
 	Late      []BoardLate
@@ -222,6 +224,7 @@ type BoardStation struct {
 type BoardRow struct {
 	DayAthlete
 	Hold     bool
+	Consent  bool // for screening
 	CheckIn  bool // checked in, or nobody checks in
 	Cells    []BoardCell
 	Complete bool
@@ -240,6 +243,12 @@ type BoardHold struct {
 	Athlete, Name string
 	Number        int
 	Signs         []string
+}
+
+// BoardRef names an athlete on the list.
+type BoardRef struct {
+	Athlete, Name string
+	Number        int
 }
 
 // BoardConflict is a cell that two helpers measured although it was not planned: both are kept.

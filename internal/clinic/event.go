@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -12,7 +14,7 @@ import (
 // Events lists what happened to an athlete besides screens, the oldest first, withdrawn ones included.
 // Returns NotFound.
 func (c *Clinic) Events(ctx context.Context, who Person, athlete string) (out []screen.Event, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Athlete(athlete), func(tx *store.Tx) error {
 		if _, err := tx.Athlete(athlete); err != nil {
 			return err
 		}
@@ -27,7 +29,7 @@ func (c *Clinic) Events(ctx context.Context, who Person, athlete string) (out []
 // from e. Returns Faults, NotFound if there is no such athlete, or Conflict if the id stands for another
 // event.
 func (c *Clinic) PutEvent(ctx context.Context, who Person, e screen.Event) (out screen.Event, added bool, err error) {
-	e.Note = strings.TrimSpace(e.Note)
+	e.Note, e.Limits = strings.TrimSpace(e.Note), strings.TrimSpace(e.Limits)
 	if e.Side == screen.NoSide {
 		e.Side = ""
 	}
@@ -35,7 +37,11 @@ func (c *Clinic) PutEvent(ctx context.Context, who Person, e screen.Event) (out 
 	if err := c.Protocol().CheckEvent(&e, c.Today(), "").Err(); err != nil {
 		return e, false, err
 	}
-	err = c.write(ctx, who, record, "", func(tx *store.Tx) error {
+	what := access.Record
+	if e.Kind == screen.EventClearance {
+		what = access.Clear
+	}
+	err = c.write(ctx, who, what, gate.Athlete(e.Athlete), func(tx *store.Tx) error {
 		a, err := tx.Athlete(e.Athlete)
 		if err != nil {
 			return err
@@ -67,5 +73,5 @@ func (c *Clinic) WithdrawEvent(ctx context.Context, who Person, id, why string) 
 	if err := f.Err(); err != nil {
 		return err
 	}
-	return c.write(ctx, who, record, "", func(tx *store.Tx) error { return tx.WithdrawEvent(id, why) })
+	return c.write(ctx, who, access.Record, eventToWithdraw(id), func(tx *store.Tx) error { return tx.WithdrawEvent(id, why) })
 }

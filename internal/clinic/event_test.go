@@ -48,6 +48,10 @@ func TestBadEvents(t *testing.T) {
 		{"side", func(e *screen.Event) { e.Side = "both" }},
 		{"note", func(e *screen.Event) { e.Note = strings.Repeat("x", screen.MaxNoteLen+1) }},
 		{"note", func(e *screen.Event) { e.Kind, e.Note = screen.EventClearance, "  " }},
+		{"limits", func(e *screen.Event) { e.Limits = "no pitching" }},
+		{"limits", func(e *screen.Event) {
+			e.Kind, e.Limits = screen.EventClearance, strings.Repeat("x", screen.MaxNoteLen+1)
+		}},
 	} {
 		e := injury("e1")
 		x.bad(&e)

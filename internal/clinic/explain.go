@@ -3,6 +3,8 @@ package clinic
 import (
 	"context"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -18,7 +20,7 @@ type Explained struct {
 // side chooses between the findings of a rule that looks at each side; without one the first is taken.
 // Returns NotFound.
 func (c *Clinic) Explain(ctx context.Context, who Person, screenID, rule string, side screen.Side) (out Explained, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Screen(screenID), func(tx *store.Tx) error {
 		rec, by, err := c.recordToScore(tx, screenID)
 		if err != nil {
 			return err

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -62,7 +64,7 @@ type FollowList struct {
 // target to be confirmed, no improvement, due later. Returns NotFound.
 func (c *Clinic) FollowUp(ctx context.Context, who Person, team string) (out FollowList, err error) {
 	out.Today = c.Today()
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		if out.Team, err = tx.Team(team); err != nil {
 			return err
 		}
@@ -144,12 +146,17 @@ func followRow(m *store.Latest, course *score.Course, today screen.Date) FollowR
 	return row
 }
 
-// onHold reports whether a referral sign was noted at the newest visit, or an injury entered, and no
-// clearance on the day or since.
 func onHold(course *score.Course) bool {
-	since, cleared := lastOf(course.Events)
-	if last := &course.Visits[len(course.Visits)-1]; last.Pain {
-		since = max(since, last.On)
+	last := &course.Visits[len(course.Visits)-1]
+	return held(last.Pain, last.On, course.Events)
+}
+
+// held reports whether a referral sign was noted at the newest visit, which was on that day, or an injury
+// entered, and no clearance on the day or since. events are those that hold.
+func held(pain bool, on screen.Date, events []screen.Event) bool {
+	since, cleared := lastOf(events)
+	if pain {
+		since = max(since, on)
 	}
 	return since != "" && cleared < since
 }

@@ -6,6 +6,8 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -35,7 +37,7 @@ const (
 
 // Handouts are the newest handouts of a day, as they were made. Returns NotFound.
 func (c *Clinic) Handouts(ctx context.Context, who Person, day string) (out DayHandouts, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Day(day), func(tx *store.Tx) error {
 		view, records, err := c.dayRecords(tx, day)
 		if err != nil {
 			return err
@@ -80,7 +82,7 @@ func (c *Clinic) outdated(h *screen.Handout, rec *screen.Record) string {
 // newest one says the same already, and gives the number made. Those made before stay as they are.
 // Returns NotFound.
 func (c *Clinic) MakeHandouts(ctx context.Context, who Person, day string) (made int, err error) {
-	err = c.write(ctx, who, record, "", func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.ManageDays, gate.Day(day), func(tx *store.Tx) error {
 		view, records, err := c.dayRecords(tx, day)
 		if err != nil {
 			return err

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -86,7 +88,7 @@ func (c *Clinic) DaySummary(ctx context.Context, who Person, day string) (out Da
 	if err != nil {
 		return out, err
 	}
-	err = c.read(ctx, who, board.Team.ID, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Day(day), func(tx *store.Tx) error {
 		view, records, err := c.dayRecords(tx, day)
 		if err != nil {
 			return err

@@ -395,7 +395,7 @@ func TestHandoutsOfNoDay(t *testing.T) {
 	if _, err := c.DaySummary(ctx, boss, "none"); !screen.IsCode(err, screen.NotFound) {
 		t.Error(err)
 	}
-	if _, err := c.MakeHandouts(ctx, Person{ID: "x"}, "none"); !screen.IsCode(err, screen.Forbidden) {
+	if _, err := c.MakeHandouts(ctx, Person{ID: "x"}, "none"); !screen.IsCode(err, screen.NotFound) {
 		t.Error(err)
 	}
 }

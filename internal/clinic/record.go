@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -14,7 +16,11 @@ const maxPerCell = 20
 
 // Screens is a page of a team's screens, the newest first, or of an athlete's if athlete is given.
 func (c *Clinic) Screens(ctx context.Context, who Person, team, athlete string, p Page) (out []screen.Screen, next string, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	about := gate.Team(team)
+	if athlete != "" {
+		about = gate.Athlete(athlete)
+	}
+	err = c.read(ctx, who, access.SeeRecords, about, func(tx *store.Tx) error {
 		if athlete != "" {
 			if _, err = tx.Athlete(athlete); err != nil {
 				return err
@@ -37,7 +43,8 @@ func (c *Clinic) PutScreen(ctx context.Context, who Person, s screen.Screen, ifR
 	if s.Protocol == "" {
 		s.Protocol = c.Protocol().NameAndVersion()
 	}
-	err := c.write(ctx, who, record, s.Team, func(tx *store.Tx) error { return c.putScreen(tx, &s, ifRevision) })
+	about := gate.All(gate.Made("screen", s.ID, s.Team), gate.Athlete(s.Athlete), gate.If(ifRevision != 0, gate.Screen(s.ID)))
+	err := c.write(ctx, who, access.Record, about, func(tx *store.Tx) error { return c.putScreen(tx, &s, ifRevision) })
 	return s, err
 }
 
@@ -59,6 +66,9 @@ func (c *Clinic) putScreen(tx *store.Tx, s *screen.Screen, ifRevision int) error
 	if !is {
 		return invalid("name the team of the athlete, or let the athlete join the team first", "the athlete does not belong to the team of the screen")
 	}
+	if err := c.needConsent(tx, s.Athlete, s.On); err != nil {
+		return err
+	}
 	_, err = tx.PutScreen(s, ifRevision)
 	return err
 }
@@ -66,7 +76,7 @@ func (c *Clinic) putScreen(tx *store.Tx, s *screen.Screen, ifRevision int) error
 // Record is a screen with its athlete and all that was entered. It is shared: do not modify it.
 // Returns NotFound.
 func (c *Clinic) Record(ctx context.Context, who Person, id string) (out *screen.Record, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Screen(id), func(tx *store.Tx) error {
 		out, err = tx.Record(id)
 		return err
 	})
@@ -98,7 +108,10 @@ func (c *Clinic) SaveReadings(ctx context.Context, who Person, screenID string, 
 	for i := range readings {
 		readings[i].EnteredBy = who.ID
 	}
-	err = c.write(ctx, who, record, "", func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.Record, gate.Screen(screenID), func(tx *store.Tx) error {
+		if err := c.needConsentAt(tx, screenID); err != nil {
+			return err
+		}
 		added, err := tx.PutReadings(screenID, readings, c.digits)
 		out.Added, out.Already = added, len(readings)-added
 		if err != nil {
@@ -190,7 +203,7 @@ func (c *Clinic) before(tx *store.Tx, rec *screen.Record) (*screen.Record, error
 
 // Questions asks about what looks odd in a record.
 func (c *Clinic) Questions(ctx context.Context, who Person, rec *screen.Record) (out []screen.Question, err error) {
-	err = c.read(ctx, who, rec.Screen.Team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Screen(rec.Screen.ID), func(tx *store.Tx) error {
 		last, err := c.before(tx, rec)
 		out = c.Protocol().Questions(rec, last)
 		return err
@@ -201,7 +214,7 @@ func (c *Clinic) Questions(ctx context.Context, who Person, rec *screen.Record) 
 // Correct supersedes a reading by another one, with the reason. The earlier one stays on record.
 // Returns Faults, NotFound, or Conflict if it was corrected already.
 func (c *Clinic) Correct(ctx context.Context, who Person, id string, e Entry) (out screen.Reading, err error) {
-	err = c.write(ctx, who, record, "", func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.Record, gate.Reading(id), func(tx *store.Tx) error {
 		old, err := tx.Reading(id)
 		if err != nil {
 			return err
@@ -246,10 +259,14 @@ func (c *Clinic) SaveSymptoms(ctx context.Context, who Person, screenID string, 
 
 // WithdrawSymptom takes back an entry that does not hold, with the reason.
 func (c *Clinic) WithdrawSymptom(ctx context.Context, who Person, id, why string) error {
+	var f screen.Faults
 	if why == "" {
-		return screen.Faults{{Where: "why", Problem: "the reason is missing", Want: "say why the entry does not hold"}}
+		f.Add("why", "say why the entry does not hold", "the reason is missing")
 	}
-	return c.write(ctx, who, record, "", func(tx *store.Tx) error {
+	if screen.CheckText(why, screen.MaxNoteLen, "why", &f); len(f) > 0 {
+		return f
+	}
+	return c.write(ctx, who, access.Record, c.symptomToWithdraw(id), func(tx *store.Tx) error {
 		_, err := tx.WithdrawSymptom(id, why)
 		return err
 	})
@@ -272,7 +289,10 @@ func save[T any](ctx context.Context, c *Clinic, who Person, screenID, field str
 	if err := f.Err(); err != nil {
 		return out, err
 	}
-	err = c.write(ctx, who, record, "", func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.Record, gate.Screen(screenID), func(tx *store.Tx) error {
+		if err := c.needConsentAt(tx, screenID); err != nil {
+			return err
+		}
 		added, err := put(tx, screenID, entries)
 		if err != nil {
 			return err

@@ -7,6 +7,8 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -48,7 +50,7 @@ type Rescored struct {
 // differ. Verdicts are never stored: nothing is changed. Teams are read side by side, a few screens of
 // each at a time, so that memory does not grow with what is on file.
 func (c *Clinic) Rescore(ctx context.Context, who Person, other *score.Scorer) (Rescored, error) {
-	if err := c.may(who, manage, ""); err != nil {
+	if err := c.read(ctx, who, access.SeeRecords, gate.Programme(), func(*store.Tx) error { return nil }); err != nil {
 		return Rescored{}, err
 	}
 	teams, err := c.allTeams(ctx, who)
@@ -84,7 +86,7 @@ func (c *Clinic) allTeams(ctx context.Context, who Person) (out []screen.Team, e
 
 func (c *Clinic) rescoreTeam(ctx context.Context, who Person, team string, other *score.Scorer, out *tallies) error {
 	own := newTallies(c.Protocol(), other)
-	err := c.read(ctx, who, team, func(tx *store.Tx) error {
+	err := c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		by, err := c.scoring(tx, team)
 		if err != nil {
 			return err

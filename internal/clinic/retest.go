@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"io"
 
+	"evenhand/internal/access"
 	"evenhand/internal/exchange"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 	"evenhand/internal/study"
@@ -42,7 +44,7 @@ const (
 // if only one is given, of the newest day on which somebody was measured twice if none is. Only screens
 // of the team count. Returns NotFound or Faults.
 func (c *Clinic) Retest(ctx context.Context, who Person, team string, from, to screen.Date) (out Retest, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		out, err = c.retest(tx, team, from, to)
 		return err
 	})
@@ -73,7 +75,7 @@ func (c *Clinic) retest(tx *store.Tx, team string, from, to screen.Date) (out Re
 // RetestReadings are the readings that such a study is made of, for a file. Returns NotFound, Faults,
 // or Invalid if there are none.
 func (c *Clinic) RetestReadings(ctx context.Context, who Person, team string, from, to screen.Date) (out []study.Reading, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
 		}
@@ -234,7 +236,11 @@ type FileStudy struct {
 // Nothing is stored. Returns NotFound, Faults with their places in the file, or Invalid if no side was
 // read twice.
 func (c *Clinic) RetestOfFile(ctx context.Context, who Person, team string, r io.Reader, maxBytes int64) (out FileStudy, err error) {
-	if _, err := c.Team(ctx, who, team); err != nil {
+	err = c.read(ctx, who, access.ManageMethod, gate.Team(team), func(tx *store.Tx) error {
+		_, err := tx.Team(team)
+		return err
+	})
+	if err != nil {
 		return out, err
 	}
 	if out.Readings, out.Notes, err = exchange.ReadRetest(r, c.Protocol(), exchange.Options{Today: c.Today(), MaxBytes: maxBytes}); err != nil {

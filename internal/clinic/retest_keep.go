@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"strings"
 
+	"evenhand/internal/access"
 	"evenhand/internal/exchange"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 	"evenhand/internal/study"
@@ -25,7 +27,7 @@ type StudyToKeep struct {
 // are switched on. The same study sent twice under one id is one. Returns NotFound, Faults, Conflict, or
 // Invalid if no side was read twice.
 func (c *Clinic) KeepStudy(ctx context.Context, who Person, team string, in StudyToKeep) (out screen.KeptStudy, err error) {
-	err = c.write(ctx, who, manage, team, func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.ManageMethod, gate.Team(team), func(tx *store.Tx) error {
 		out, err = c.keepStudy(tx, who, team, &in)
 		return err
 	})
@@ -122,7 +124,7 @@ type KeptStudy struct {
 
 // StudyKept is one kept study of a team. Returns NotFound.
 func (c *Clinic) StudyKept(ctx context.Context, who Person, id string) (out KeptStudy, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Study(id), func(tx *store.Tx) error {
 		out, err = c.studyKept(tx, id)
 		return err
 	})
@@ -154,7 +156,7 @@ func (c *Clinic) stale(s *screen.KeptStudy) string {
 
 // StudiesKept are a team's kept studies, the newest first, without what they say. Returns NotFound.
 func (c *Clinic) StudiesKept(ctx context.Context, who Person, team string) (out []screen.KeptStudy, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
 		}
@@ -174,7 +176,7 @@ type StudyRef struct {
 // StudiedMeasure is what a study says of one measure. Returns NotFound if the team has no such study or
 // the study no such measure, or Faults.
 func (c *Clinic) StudiedMeasure(ctx context.Context, who Person, ref StudyRef, measure string) (out *study.Measure, err error) {
-	err = c.read(ctx, who, ref.Team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(ref.Team), func(tx *store.Tx) error {
 		s, err := c.studyAt(tx, &ref)
 		if err != nil {
 			return err

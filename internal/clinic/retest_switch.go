@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -32,7 +34,7 @@ func (e *ErrorsInUse) Own() bool { return e.Now.Study != "" }
 
 // ErrorsInUse is the state of a team. Returns NotFound.
 func (c *Clinic) ErrorsInUse(ctx context.Context, who Person, team string) (out ErrorsInUse, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
 		}
@@ -78,7 +80,7 @@ func (c *Clinic) errorsInUse(tx *store.Tx, team string) (out ErrorsInUse, err er
 // not switched again. Returns NotFound, Faults, or Invalid if the study was made by another protocol or
 // has no error to offer.
 func (c *Clinic) SwitchErrors(ctx context.Context, who Person, team, study, why string) (out screen.ErrorSwitch, err error) {
-	err = c.write(ctx, who, manage, team, func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.ManageMethod, gate.Team(team), func(tx *store.Tx) error {
 		out, err = c.switchErrors(tx, who, team, study, why)
 		return err
 	})
@@ -87,7 +89,7 @@ func (c *Clinic) SwitchErrors(ctx context.Context, who Person, team, study, why 
 
 // KeepAndUse keeps a study and switches to its errors, both or neither.
 func (c *Clinic) KeepAndUse(ctx context.Context, who Person, team string, in StudyToKeep, why string) (out screen.KeptStudy, err error) {
-	err = c.write(ctx, who, manage, team, func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.ManageMethod, gate.Team(team), func(tx *store.Tx) error {
 		if out, err = c.keepStudy(tx, who, team, &in); err != nil {
 			return err
 		}
@@ -170,7 +172,7 @@ type VerdictChange struct {
 // SwitchView is what switching to the errors of a study, or to the published ones if it is nil, would
 // change now. Nothing is written. Returns NotFound.
 func (c *Clinic) SwitchView(ctx context.Context, who Person, team string, to *study.Study) (out SwitchEffect, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
 		}
@@ -183,7 +185,7 @@ func (c *Clinic) SwitchView(ctx context.Context, who Person, team string, to *st
 // EffectOfSwitch is SwitchView of a kept study, or of the published errors if it is empty. Returns the
 // errors of SwitchErrors for a study that cannot be switched to.
 func (c *Clinic) EffectOfSwitch(ctx context.Context, who Person, team, id string) (out SwitchEffect, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
 		}

@@ -76,7 +76,7 @@ func TestSwitchesThatAreRefused(t *testing.T) {
 	old.ID, old.Hash, old.Protocol = "k3", "0000", "evenhand-default 0.1"
 	other := old
 	other.ID, other.Protocol = "k4", c.Protocol().NameAndVersion()
-	err := c.store.Write(ctx, func(tx *store.Tx) error {
+	err := c.gate.Store().Write(ctx, func(tx *store.Tx) error {
 		_, err := tx.PutStudy(old)
 		if err == nil {
 			_, err = tx.PutStudy(other)
@@ -193,7 +193,7 @@ func verdicts(t testing.TB, c *Clinic) (out Tally) {
 func TestSwitchOutdatesTheSquad(t *testing.T) {
 	c, ctx := squadTwice(t, 12, 5, "2026-02-09"), context.Background()
 	prior := screen.KeptPrior{ID: "p1", Team: "t1", On: "2026-02-09", Made: c.now().Add(-1), Body: []byte("{}")}
-	err := c.store.Write(ctx, func(tx *store.Tx) error {
+	err := c.gate.Store().Write(ctx, func(tx *store.Tx) error {
 		_, err := tx.PutKeptPrior(prior)
 		return err
 	})

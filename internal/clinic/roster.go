@@ -8,7 +8,9 @@ import (
 	"reflect"
 	"strings"
 
+	"evenhand/internal/access"
 	"evenhand/internal/exchange"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -84,12 +86,9 @@ func (p *RosterPreview) Ready() bool {
 
 // PreviewRoster says what AddRoster would do with a roster, and changes nothing. Returns NotFound.
 func (c *Clinic) PreviewRoster(ctx context.Context, who Person, team string, in *RosterInput) (out *RosterPreview, err error) {
-	if err := c.may(who, manage, team); err != nil {
-		return nil, err
-	}
 	built := exchange.BuildRoster(in.Table, in.Settings, c.Protocol(), c.Today())
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
-		out, err = judgeRoster(tx, team, in, built)
+	err = c.read(ctx, who, access.ManageRoster, gate.Team(team), func(tx *store.Tx) error {
+		out, err = c.judgeRoster(tx, who, team, in, built)
 		return err
 	})
 	return out, err
@@ -101,8 +100,8 @@ func (c *Clinic) PreviewRoster(ctx context.Context, who Person, team string, in 
 // nothing is written if there are any. Added says whether the roster was written. Returns NotFound.
 func (c *Clinic) AddRoster(ctx context.Context, who Person, team string, in *RosterInput, seen string, leaveOutFaulty bool) (out *RosterPreview, err error) {
 	built := exchange.BuildRoster(in.Table, in.Settings, c.Protocol(), c.Today())
-	err = c.write(ctx, who, manage, team, func(tx *store.Tx) error {
-		if out, err = judgeRoster(tx, team, in, built); err != nil {
+	err = c.write(ctx, who, access.ManageRoster, gate.Team(team), func(tx *store.Tx) error {
+		if out, err = c.judgeRoster(tx, who, team, in, built); err != nil {
 			return err
 		}
 		out.Changed = out.Seen != seen
@@ -140,6 +139,9 @@ func (c *Clinic) addLine(tx *store.Tx, team string, l *RosterLine) error {
 
 // rosterJudge decides row by row.
 type rosterJudge struct {
+	c       *Clinic
+	who     Person
+	team    string
 	tx      *store.Tx
 	in      *RosterInput
 	members map[string]bool             // ids of the team's athletes
@@ -159,12 +161,12 @@ func keyOf(a *screen.Athlete) personKey {
 	return personKey{strings.ToLower(strings.Join(strings.Fields(a.Name), " ")), a.Born}
 }
 
-func judgeRoster(tx *store.Tx, team string, in *RosterInput, built *exchange.RosterResult) (*RosterPreview, error) {
+func (c *Clinic) judgeRoster(tx *store.Tx, who Person, team string, in *RosterInput, built *exchange.RosterResult) (*RosterPreview, error) {
 	if _, err := tx.Team(team); err != nil {
 		return nil, err
 	}
 	out := &RosterPreview{Faults: built.Faults, Dates: built.Dates, Notes: built.Notes, Count: map[RosterOutcome]int{}}
-	j := rosterJudge{tx: tx, in: in, members: map[string]bool{}, numbers: map[string][]screen.Athlete{},
+	j := rosterJudge{c: c, who: who, team: team, tx: tx, in: in, members: map[string]bool{}, numbers: map[string][]screen.Athlete{},
 		byNumber: map[string]*RosterLine{}, byPerson: map[personKey][]*RosterLine{}, joined: map[string]int{}}
 	if err := j.load(team); err != nil {
 		return nil, err
@@ -300,7 +302,7 @@ func (j *rosterJudge) onRecord(l *RosterLine) error {
 		j.byTeamNumber(l, list)
 		return nil
 	}
-	found, err := j.tx.FindAthlete(a.Name, a.Born)
+	found, err := j.c.namesakes(j.tx, j.who, j.team, a.Name, a.Born)
 	if err != nil {
 		return err
 	}

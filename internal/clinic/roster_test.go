@@ -196,10 +196,10 @@ func TestRosterNeedsTeamAndLeave(t *testing.T) {
 		t.Error(err)
 	}
 	stranger := Person{ID: "x"}
-	if _, err := c.PreviewRoster(ctx, stranger, "t1", in); !screen.IsCode(err, screen.Forbidden) {
+	if _, err := c.PreviewRoster(ctx, stranger, "t1", in); !screen.IsCode(err, screen.NotFound) {
 		t.Error(err)
 	}
-	if _, err := c.AddRoster(ctx, stranger, "t1", in, "", true); !screen.IsCode(err, screen.Forbidden) {
+	if _, err := c.AddRoster(ctx, stranger, "t1", in, "", true); !screen.IsCode(err, screen.NotFound) {
 		t.Error(err)
 	}
 }
@@ -257,7 +257,7 @@ func TestImportTakesNumbersWithinATeam(t *testing.T) {
 	c, ctx := squad(t), context.Background()
 	for team, row := range map[string]string{"t1": "Kim Tandrel,2011-04-02,female,left", "t2": "Jo Else,2009-04-02,male,right"} {
 		in := strings.NewReader("name,born,sex,throws,sport,level,external_id\n" + row + ",baseball,youth,17\n")
-		if got := must[Imported](t)(c.Import(ctx, boss, team, in, 0)); got.Athletes != 1 {
+		if got := must[Imported](t)(c.Import(ctx, boss, team, in, ImportOptions{})); got.Athletes != 1 {
 			t.Errorf("%s: %+v", team, got)
 		}
 	}

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -26,7 +28,7 @@ type SquadPriorView struct {
 // SquadPriors are what was usual in a team on each of its days, as worked out last, the newest day
 // first. Do not modify the priors: they are shared. Returns NotFound.
 func (c *Clinic) SquadPriors(ctx context.Context, who Person, team string) (out []SquadPriorView, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
 		}
@@ -64,7 +66,7 @@ const squadFrom = 5
 // SquadDates are the dates for which a team's figures can be worked out: those with five athletes or more
 // who have a preseason screen, newest first. Returns NotFound.
 func (c *Clinic) SquadDates(ctx context.Context, who Person, team string) (out []SquadDate, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
 		}
@@ -124,7 +126,7 @@ func (c *Clinic) WorkOutSquad(ctx context.Context, who Person, team string, on s
 	if err := f.Err(); err != nil {
 		return out, err
 	}
-	err = c.write(ctx, who, manage, team, func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.ManageMethod, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
 		}
@@ -240,7 +242,7 @@ type SquadMember struct {
 // SquadMembers are the athletes of a kept prior with their differences in a measure as they are on record
 // now, by name. Returns NotFound if nothing is kept for that date or there is no such measure.
 func (c *Clinic) SquadMembers(ctx context.Context, who Person, team string, on screen.Date, measure string) (out []SquadMember, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Team(team), func(tx *store.Tx) error {
 		kept, err := tx.KeptPriors(team)
 		if err != nil {
 			return err

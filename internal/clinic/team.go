@@ -5,22 +5,39 @@ import (
 	"fmt"
 	"strings"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
 
-// Teams is a page of the teams by name, and the mark of the next page.
+// Teams is a page of the teams that who has something to do with by name, and the mark of the next page.
 func (c *Clinic) Teams(ctx context.Context, who Person, p Page) (out []screen.Team, next string, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
-		out, next, err = tx.Teams(p)
-		return err
+	if p.Limit <= 0 {
+		p.Limit = 50
+	}
+	err = c.readAny(ctx, who, access.SeeTeam, func(tx *store.Tx, may func(string) bool) error {
+		for next = p.After; ; {
+			list, more, err := tx.Teams(Page{After: next, Limit: p.Limit - len(out)})
+			if err != nil {
+				return err
+			}
+			for i := range list {
+				if may(list[i].ID) {
+					out = append(out, list[i])
+				}
+			}
+			if next = more; next == "" || len(out) >= p.Limit {
+				return nil
+			}
+		}
 	})
 	return out, next, err
 }
 
 // Team is one team. Returns NotFound.
 func (c *Clinic) Team(ctx context.Context, who Person, id string) (out screen.Team, err error) {
-	err = c.read(ctx, who, id, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeTeam, gate.Team(id), func(tx *store.Tx) error {
 		out, err = tx.Team(id)
 		return err
 	})
@@ -33,7 +50,11 @@ func (c *Clinic) PutTeam(ctx context.Context, who Person, t screen.Team, ifRevis
 	if err := c.checkTeam(&t).Err(); err != nil {
 		return t, err
 	}
-	err := c.write(ctx, who, manage, t.ID, func(tx *store.Tx) error {
+	what, about := access.ManageTeam, gate.Team(t.ID)
+	if ifRevision == 0 {
+		what, about = access.Operate, gate.Programme()
+	}
+	err := c.write(ctx, who, what, about, func(tx *store.Tx) error {
 		_, err := tx.PutTeam(&t, ifRevision)
 		return err
 	})
@@ -55,7 +76,7 @@ func (c *Clinic) checkTeam(t *screen.Team) screen.Faults {
 
 // Seasons lists the seasons of a team, the first one first.
 func (c *Clinic) Seasons(ctx context.Context, who Person, team string) (out []screen.Season, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeTeam, gate.Team(team), func(tx *store.Tx) error {
 		if _, err = tx.Team(team); err != nil {
 			return err
 		}
@@ -77,7 +98,7 @@ func (c *Clinic) PutSeason(ctx context.Context, who Person, s screen.Season, ifT
 	if err := f.Err(); err != nil {
 		return err
 	}
-	return c.write(ctx, who, manage, s.Team, func(tx *store.Tx) error {
+	return c.write(ctx, who, access.ManageTeam, gate.Team(s.Team), func(tx *store.Tx) error {
 		if _, err := tx.Team(s.Team); err != nil {
 			return err
 		}
@@ -100,7 +121,7 @@ func checkSpan(from, to screen.Date, required bool, f *screen.Faults) {
 
 // Members lists the memberships of a team, by the athlete's name.
 func (c *Clinic) Members(ctx context.Context, who Person, team string) (out []screen.Membership, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRoster, gate.Team(team), func(tx *store.Tx) error {
 		if _, err = tx.Team(team); err != nil {
 			return err
 		}
@@ -118,7 +139,7 @@ func (c *Clinic) PutMembership(ctx context.Context, who Person, m screen.Members
 	if err := f.Err(); err != nil {
 		return err
 	}
-	return c.write(ctx, who, manage, m.Team, func(tx *store.Tx) error {
+	return c.write(ctx, who, access.ManageRoster, gate.All(gate.Team(m.Team), gate.KnownAthlete(m.Athlete)), func(tx *store.Tx) error {
 		_, err := tx.PutMembership(m, ifTeamRevision)
 		return err
 	})
@@ -126,13 +147,16 @@ func (c *Clinic) PutMembership(ctx context.Context, who Person, m screen.Members
 
 // Athletes is a page of a team's athletes by name, or of all athletes if team is empty.
 func (c *Clinic) Athletes(ctx context.Context, who Person, team string, p Page) (out []screen.Athlete, next string, err error) {
-	err = c.read(ctx, who, team, func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRoster, teamOrAll(team), func(tx *store.Tx) error {
 		if team != "" {
 			if _, err = tx.Team(team); err != nil {
 				return err
 			}
 		}
-		out, next, err = tx.Athletes(team, p)
+		if out, next, err = tx.Athletes(team, p); err != nil {
+			return err
+		}
+		out, err = c.lookedAfter(tx, who, access.SeeRoster, team, out)
 		return err
 	})
 	return out, next, err
@@ -140,7 +164,7 @@ func (c *Clinic) Athletes(ctx context.Context, who Person, team string, p Page) 
 
 // Athlete is one athlete. Returns NotFound.
 func (c *Clinic) Athlete(ctx context.Context, who Person, id string) (out screen.Athlete, err error) {
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRoster, gate.Athlete(id), func(tx *store.Tx) error {
 		out, err = tx.Athlete(id)
 		return err
 	})
@@ -153,29 +177,13 @@ func (c *Clinic) PutAthlete(ctx context.Context, who Person, a screen.Athlete, t
 	if err := c.Protocol().CheckAthlete(&a, c.Today(), "").Err(); err != nil {
 		return a, err
 	}
-	err := c.write(ctx, who, manage, team, func(tx *store.Tx) error {
+	err := c.write(ctx, who, access.ManageRoster, gate.All(gate.Made("athlete", a.ID, team), gate.KnownAthlete(a.ID), gate.If(team == "" && ifRevision == 0, gate.Programme())), func(tx *store.Tx) error {
 		if _, err := tx.PutAthlete(&a, ifRevision); err != nil {
 			return err
 		}
-		return c.join(tx, team, a.ID)
+		return c.join(tx, who, team, a.ID)
 	})
 	return a, err
-}
-
-// join makes an athlete a member of the team, unless that is so or no team is named.
-func (c *Clinic) join(tx *store.Tx, team, athlete string) error {
-	if team == "" {
-		return nil
-	}
-	if _, err := tx.Team(team); err != nil {
-		return err
-	}
-	is, err := tx.IsMember(team, athlete)
-	if err != nil || is {
-		return err
-	}
-	_, err = tx.PutMembership(screen.Membership{ID: c.newID(), Team: team, Athlete: athlete}, 0)
-	return err
 }
 
 func invalid(want, text string, args ...any) error {

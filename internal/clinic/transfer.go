@@ -8,7 +8,9 @@ import (
 
 	"github.com/google/uuid"
 
+	"evenhand/internal/access"
 	"evenhand/internal/exchange"
+	"evenhand/internal/gate"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -20,6 +22,7 @@ type Imported struct {
 	Screens       int                 `json:"screens_added"`
 	Readings      int                 `json:"readings_added"`
 	Entries       int                 `json:"other_entries_added" doc:"checklist answers, symptoms, measures not done, and events"`
+	Consents      int                 `json:"consents_added"`
 	Already       int                 `json:"already_there"`
 	Notes         []string            `json:"notes" doc:"what was taken for granted in reading"`
 	Questions     []exchange.Question `json:"questions" doc:"accepted, but worth another look"`
@@ -27,21 +30,26 @@ type Imported struct {
 
 // Import reads a document of any form that exchange knows and adds it to a team, all or nothing. The
 // same document twice adds nothing. Athletes are found by id, by number within the team, or by name
-// and birth date. Returns Faults with their places in the input, or a Problem.
-func (c *Clinic) Import(ctx context.Context, who Person, team string, r io.Reader, maxBytes int64) (out Imported, err error) {
+// and birth date. Nothing of a screen is stored of an athlete without a consent for screening; each of
+// these is a fault. Returns Faults with their places in the input, or a Problem.
+func (c *Clinic) Import(ctx context.Context, who Person, team string, r io.Reader, opt ImportOptions) (out Imported, err error) {
 	if _, err := c.Team(ctx, who, team); err != nil {
 		return out, err
 	}
-	return c.importInto(ctx, who, nil, team, r, maxBytes)
+	return c.importInto(ctx, who, nil, team, r, opt)
 }
 
 // importInto imports into a team, which is made in the same transaction if create is given.
-func (c *Clinic) importInto(ctx context.Context, who Person, create *screen.Team, team string, r io.Reader, maxBytes int64) (out Imported, err error) {
-	if err := c.may(who, manage, team); err != nil {
-		return out, err
+func (c *Clinic) importInto(ctx context.Context, who Person, create *screen.Team, team string, r io.Reader, opt ImportOptions) (out Imported, err error) {
+	what, about := access.Record, gate.Team(team)
+	if create != nil {
+		what, about = access.Operate, gate.Programme()
+	}
+	if err := c.read(ctx, who, what, about, func(*store.Tx) error { return nil }); err != nil {
+		return out, err // before any of the file is read
 	}
 	var internal error
-	doc, _, err := exchange.Read(r, c.Protocol(), exchange.Options{Today: c.Today(), Team: team, MaxBytes: maxBytes, Known: c.known(ctx, team, &internal)})
+	doc, _, err := exchange.Read(r, c.Protocol(), exchange.Options{Today: c.Today(), Team: team, MaxBytes: opt.MaxBytes, Known: c.known(ctx, who, team, &internal)})
 	if internal != nil { // what the reader says then is only a consequence
 		return out, internal
 	}
@@ -52,14 +60,17 @@ func (c *Clinic) importInto(ctx context.Context, who Person, create *screen.Team
 		return out, invalid("give the athletes in the file, or import the roster first", "an athlete of the file is not on record in this team")
 	}
 	out.Notes, out.Questions = doc.Notes, doc.Questions
-	err = c.write(ctx, who, manage, team, func(tx *store.Tx) error {
+	err = c.write(ctx, who, what, about, func(tx *store.Tx) error {
 		if create != nil {
 			if _, err := tx.PutTeam(create, 0); err != nil {
 				return err
 			}
 		}
-		im := importer{c: c, tx: tx, who: who, team: team, athletes: map[string]string{}, out: &out}
-		return im.document(doc)
+		im := importer{c: c, tx: tx, who: who, team: team, athletes: map[string]string{}, out: &out, inHand: opt.Consent}
+		if err := im.document(doc); err != nil || out.Consents == 0 {
+			return err
+		}
+		return c.gate.Enter(ctx, tx, who, access.ManageConsent, access.Subject{Kind: "team", ID: team, Teams: []string{team}}, access.Done)
 	})
 	return out, err
 }
@@ -67,15 +78,15 @@ func (c *Clinic) importInto(ctx context.Context, who Person, create *screen.Team
 // known finds an athlete of the team by the text with which a file refers to him or her: evenhand's
 // id, or the number of another record. An error of the store is kept in failed: it is not "no such
 // athlete".
-func (c *Clinic) known(ctx context.Context, team string, failed *error) func(string) *screen.Athlete {
+func (c *Clinic) known(ctx context.Context, who Person, team string, failed *error) func(string) *screen.Athlete {
 	cache := map[string]*screen.Athlete{}
 	return func(ref string) *screen.Athlete {
 		if a, ok := cache[ref]; ok {
 			return a
 		}
 		var found *screen.Athlete
-		err := c.store.Read(ctx, func(tx *store.Tx) error {
-			a, err := tx.Athlete(ref)
+		err := c.gate.Store().Read(ctx, func(tx *store.Tx) error {
+			a, err := c.knownAthlete(tx, who, team, ref)
 			if screen.IsCode(err, screen.NotFound) {
 				a, err = tx.AthleteByExternal(team, ref)
 			}
@@ -101,6 +112,9 @@ type importer struct {
 	team     string
 	athletes map[string]string // id in the document -> id on record
 	out      *Imported
+	inHand   *ConsentInHand // of everybody in the document
+	of       map[string][]screen.Consent
+	majority int
 }
 
 // namespace makes ids that are not UUIDs into UUIDs, the same ones every time, apart for each team.
@@ -118,6 +132,9 @@ func (im *importer) document(doc *exchange.Document) error {
 		if err := im.athlete(&doc.Athletes[i]); err != nil {
 			return fmt.Errorf("athletes[%d]: %w", i, err)
 		}
+	}
+	if err := im.consents(doc); err != nil {
+		return err
 	}
 	for i := range doc.Records {
 		if err := im.record(&doc.Records[i]); err != nil {
@@ -153,11 +170,11 @@ func (im *importer) athlete(a *screen.Athlete) error {
 		im.out.AthletesKnown++
 	}
 	im.athletes[a.ID] = id
-	return im.c.join(im.tx, im.team, id)
+	return im.c.join(im.tx, im.who, im.team, id)
 }
 
 func (im *importer) find(a *screen.Athlete) (string, error) {
-	on, err := im.tx.Athlete(im.id("athlete", a.ID))
+	on, err := im.c.knownAthlete(im.tx, im.who, im.team, im.id("athlete", a.ID))
 	if err == nil || !screen.IsCode(err, screen.NotFound) {
 		return on.ID, err
 	}
@@ -167,7 +184,7 @@ func (im *importer) find(a *screen.Athlete) (string, error) {
 			return on.ID, err
 		}
 	}
-	same, err := im.tx.FindAthlete(a.Name, a.Born)
+	same, err := im.c.namesakes(im.tx, im.who, im.team, a.Name, a.Born)
 	if err != nil {
 		return "", err
 	}
@@ -277,7 +294,7 @@ func (im *importer) entries(rec *screen.Record, screenID string, child func(kind
 // Export gives every record of a team (of all teams if team is empty) to fn, by day, in bounded
 // memory. Records are shared: fn must not modify them.
 func (c *Clinic) Export(ctx context.Context, who Person, team string, fn func(*screen.Record) error) error {
-	return c.read(ctx, who, team, func(tx *store.Tx) error {
+	return c.read(ctx, who, access.ExportTeam, teamOrAll(team), func(tx *store.Tx) error {
 		if team != "" {
 			if _, err := tx.Team(team); err != nil {
 				return err
@@ -291,7 +308,7 @@ func (c *Clinic) Export(ctx context.Context, who Person, team string, fn func(*s
 // records, in one document, in the form that Import reads.
 func (c *Clinic) ExportDocument(ctx context.Context, who Person, team string) (*exchange.Document, error) {
 	doc := &exchange.Document{}
-	err := c.read(ctx, who, team, func(tx *store.Tx) error {
+	err := c.read(ctx, who, access.ExportTeam, teamOrAll(team), func(tx *store.Tx) error {
 		if team != "" {
 			if _, err := tx.Team(team); err != nil {
 				return err
@@ -303,8 +320,14 @@ func (c *Clinic) ExportDocument(ctx context.Context, who Person, team string) (*
 			if err != nil {
 				return err
 			}
+			if list, err = c.lookedAfter(tx, who, access.ExportTeam, team, list); err != nil {
+				return err
+			}
 			doc.Athletes = append(doc.Athletes, list...)
 			if err := addEvents(tx, doc, list); err != nil {
+				return err
+			}
+			if err := addConsents(tx, doc, list); err != nil {
 				return err
 			}
 			if next == "" {
@@ -333,9 +356,10 @@ func addEvents(tx *store.Tx, doc *exchange.Document, athletes []screen.Athlete) 
 	return err
 }
 
-// Seed writes invented teams, athletes and records into an empty store; it serves the demo.
-func (c *Clinic) Seed(ctx context.Context, who Person, teams []screen.Team, seasons []screen.Season, athletes []screen.Athlete, members []screen.Membership, records []screen.Record) error {
-	return c.write(ctx, who, manage, "", func(tx *store.Tx) error {
+// Seed writes invented teams, athletes, consents and records into an empty store; it serves the demo.
+// What was withdrawn is withdrawn last, so that records from before are there.
+func (c *Clinic) Seed(ctx context.Context, who Person, teams []screen.Team, seasons []screen.Season, athletes []screen.Athlete, members []screen.Membership, consents []screen.Consent, records []screen.Record) error {
+	return c.write(ctx, who, access.Operate, gate.Programme(), func(tx *store.Tx) error {
 		for i := range teams {
 			if _, err := tx.PutTeam(&teams[i], 0); err != nil {
 				return err
@@ -356,13 +380,16 @@ func (c *Clinic) Seed(ctx context.Context, who Person, teams []screen.Team, seas
 				return err
 			}
 		}
+		if err := seedConsents(tx, consents); err != nil {
+			return err
+		}
 		for i := range records {
 			im := importer{c: c, tx: tx, who: who, team: records[i].Screen.Team, out: &Imported{}}
 			if err := im.record(&records[i]); err != nil {
 				return err
 			}
 		}
-		return nil
+		return seedWithdrawals(tx, consents)
 	})
 }
 
@@ -400,12 +427,12 @@ func (c *Clinic) TeamNamed(ctx context.Context, who Person, name string) (t scre
 
 // ImportNew is Import into a team that may have to be made first; the team stays only if the import
 // succeeds.
-func (c *Clinic) ImportNew(ctx context.Context, who Person, team screen.Team, isNew bool, r io.Reader, maxBytes int64) (Imported, error) {
+func (c *Clinic) ImportNew(ctx context.Context, who Person, team screen.Team, isNew bool, r io.Reader, opt ImportOptions) (Imported, error) {
 	if !isNew {
-		return c.Import(ctx, who, team.ID, r, maxBytes)
+		return c.Import(ctx, who, team.ID, r, opt)
 	}
 	if err := c.checkTeam(&team).Err(); err != nil {
 		return Imported{}, err
 	}
-	return c.importInto(ctx, who, &team, team.ID, r, maxBytes)
+	return c.importInto(ctx, who, &team, team.ID, r, opt)
 }

@@ -11,6 +11,8 @@ import (
 
 	"github.com/google/uuid"
 
+	"evenhand/internal/access"
+	"evenhand/internal/gate"
 	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
@@ -38,7 +40,7 @@ type SavedVisit struct {
 func (c *Clinic) SaveVisit(ctx context.Context, who Person, v Visit) (out SavedVisit, err error) {
 	c.complete(&v, who)
 	out.Screen = v.Screen.ID
-	err = c.write(ctx, who, record, v.Screen.Team, func(tx *store.Tx) error {
+	err = c.write(ctx, who, access.Record, gate.All(gate.Made("screen", v.Screen.ID, v.Screen.Team), gate.Athlete(v.Screen.Athlete)), func(tx *store.Tx) error {
 		a, err := tx.Athlete(v.Screen.Athlete)
 		if err != nil {
 			return err
@@ -157,7 +159,7 @@ func (c *Clinic) PlanVisit(ctx context.Context, who Person, athlete string) (out
 	if out.Due != nil {
 		out.Takings = c.Takings(out.Due)
 	}
-	err = c.read(ctx, who, "", func(tx *store.Tx) error {
+	err = c.read(ctx, who, access.SeeRecords, gate.Athlete(athlete), func(tx *store.Tx) error {
 		if out.Teams, err = c.teamsOf(tx, athlete, out.Team.ID); err != nil {
 			return err
 		}

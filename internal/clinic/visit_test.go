@@ -108,7 +108,7 @@ func TestBadVisitKeepsNothing(t *testing.T) {
 	if _, err := c.SaveVisit(ctx, boss, nobody); !screen.IsCode(err, screen.NotFound) {
 		t.Errorf("an unknown athlete: %v", err)
 	}
-	if _, err := c.SaveVisit(ctx, Person{ID: "x"}, visitOf("v", "2026-02-10", 40, 62)); !screen.IsCode(err, screen.Forbidden) {
+	if _, err := c.SaveVisit(ctx, Person{ID: "x"}, visitOf("v", "2026-02-10", 40, 62)); !screen.IsCode(err, screen.NotFound) {
 		t.Errorf("a stranger: %v", err)
 	}
 	if got := len(c.screensOf(t, "a1")); got != 1 {

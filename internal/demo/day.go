@@ -52,7 +52,8 @@ type Day struct {
 // stations, and the rest is on the way. On purpose there are in it a referral sign at check-in, a cell
 // that two helpers measured, a value with its digits exchanged, trials that were apart with another one
 // added, two things not done, a throwing hand that differs from the record, a late comer who is on no
-// list, and second measurements by the same and by another helper. d is a day of DayTeam with its list.
+// list and is not measured without a consent, and second measurements by the same and by another helper.
+// Who withdrew the consent is not there. d is a day of DayTeam with its list.
 func (s *Scenario) Day(d *screen.Day, list []screen.Participant) *Day {
 	m := *s.made
 	m.rng = rand.New(rand.NewPCG(s.made.seed, 0x646179))
@@ -63,7 +64,7 @@ func (s *Scenario) Day(d *screen.Day, list []screen.Participant) *Day {
 	w.arrive(list)
 	w.visits()
 	w.conflict()
-	w.sent = slices.DeleteFunc(w.sent, func(e DayEntry) bool { return e.Ago < justNow })
+	w.sent = slices.DeleteFunc(w.sent, func(e DayEntry) bool { return e.Ago < justNow || w.unmeasured(&e) })
 	slices.SortStableFunc(w.sent, func(a, b DayEntry) int { return cmp.Compare(b.Ago, a.Ago) })
 	for i := range w.sent {
 		w.sent[i].ID = w.id(d.On.Time().Add(12*time.Hour - w.sent[i].Ago))
@@ -112,20 +113,25 @@ const (
 // arrive puts the list in the order in which the athletes come: the first two of those who are measured
 // twice are among the first, so that their second measurements are seen.
 func (w *dayMaker) arrive(list []screen.Participant) {
-	var first, rest []*guest
+	var first, rest, last []*guest
+	without := w.withdrew() // does not come
 	for _, k := range w.rng.Perm(len(list)) {
 		q := w.byID(list[k].Athlete)
 		if q == nil {
 			continue
 		}
 		g := w.guest(q, list[k].Twice)
-		if g.early = g.twice && len(first) < 2; g.early {
+		switch {
+		case q == without:
+			last = append(last, g)
+		case g.twice && len(first) < 2:
+			g.early = true
 			first = append(first, g)
-		} else {
+		default:
 			rest = append(rest, g)
 		}
 	}
-	w.who = slices.Concat(first, rest)
+	w.who = slices.Concat(first, rest, last)
 	w.deal()
 	w.who = w.who[:max(0, len(w.who)-notYetThere)]
 	if len(w.who) > 0 {
@@ -135,6 +141,11 @@ func (w *dayMaker) arrive(list []screen.Participant) {
 		g.there = time.Duration(i*everySeconds+w.rng.IntN(30)) * time.Second
 		g.free = g.there
 	}
+}
+
+// unmeasured says of an entry that it is something measured of the late comer, of whom there is no consent.
+func (w *dayMaker) unmeasured(e *DayEntry) bool {
+	return e.Kind != screen.DayWalkOn && slices.ContainsFunc(w.who, func(g *guest) bool { return g.walkOn && g.q.athlete.ID == e.Athlete })
 }
 
 func (w *dayMaker) byID(athlete string) *person {

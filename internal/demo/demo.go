@@ -31,6 +31,7 @@ type Scenario struct {
 	Seasons     []screen.Season // two a team, last year's first
 	Athletes    []screen.Athlete
 	Memberships []screen.Membership
+	Consents    []screen.Consent
 	Records     []screen.Record // by day
 	Events      []screen.Event  // injuries, clearances, and when exercises began
 	Examiners   []string        // the initials that readings are signed with
@@ -53,7 +54,8 @@ const (
 // screen of everybody in each season, some in-season screens, two courses of rehabilitation and two of
 // deficits that are trained, one of them to its end. Among
 // them are an athlete whose sides were exchanged, a value with swapped digits, cells that are missing
-// with and without a reason, referral signs in three athletes and real deficits in eight. today must be
+// with and without a reason, referral signs in three athletes and real deficits in eight. One athlete's
+// consent was withdrawn lately. today must be
 // a day of the calendar; all records lie before it.
 func Squad(p *screen.Protocol, seed uint64, today screen.Date) Scenario {
 	m := newMaker(p, seed, today)
@@ -64,6 +66,7 @@ func Squad(p *screen.Protocol, seed uint64, today screen.Date) Scenario {
 	m.followUps()
 	m.events()
 	slices.SortStableFunc(m.out.Records, func(a, b screen.Record) int { return cmp.Compare(a.Screen.On, b.Screen.On) })
+	m.consents()
 	m.out.made = m
 	return m.out
 }

@@ -58,7 +58,7 @@ func (c *csvReader) finish() {
 	for _, s := range c.order {
 		c.checkScreen(s)
 		s.rec.Athlete = s.person.athlete
-		c.doc.Records = append(c.doc.Records, *s.rec)
+		c.doc.Records, c.doc.Places = append(c.doc.Records, *s.rec), append(c.doc.Places, placeOf(s.row, "athlete"))
 	}
 	if c.rows == 0 {
 		c.doc.Notes = append(c.doc.Notes, "The file has no rows below its header.")

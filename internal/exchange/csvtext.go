@@ -68,6 +68,9 @@ func unescape(s string) string {
 	return s
 }
 
+// CSVText is a text as a cell of a CSV file that no spreadsheet takes for a formula (see escape).
+func CSVText(s string) string { return escape(s) }
+
 func looksLikeFormula(s string) bool {
 	for i := range len(s) {
 		switch s[i] {

@@ -21,6 +21,8 @@ type Document struct {
 	Athletes []screen.Athlete // those that the input brings; none if it only refers to athletes
 	Records  []screen.Record  // in the order of the input
 	Events   []screen.Event   // what else happened to the athletes
+	Consents []screen.Consent // of the athletes, as far as their form is right; what they say is not checked
+	Places   []string         // where each of Records stands in the input
 	// Unresolved says that Records name athletes only by the text of the input: Screen.Athlete and
 	// Athlete.ID are that text, and nothing else is known of the athlete. Such a document cannot be
 	// scored or stored before the caller has found the athletes; see Options.Known.

@@ -12,7 +12,7 @@ import (
 const eventJSON = `{"athletes":[{"id":"a1","name":"Kim Tandrel","born":"2011-04-02","sex":"female","throws":"left","sport":"baseball","level":"youth"}],
 "events":[
 {"id":"v1","athlete":"a1","on":"2026-02-12","kind":"injury","link":"shoulder","side":"left","note":"a note"},
-{"id":"v2","athlete":"a1","on":"2026-02-28","kind":"clearance","note":"Clinician; up to 20 m"}]}`
+{"id":"v2","athlete":"a1","on":"2026-02-28","kind":"clearance","note":"Clinician","limits":"up to 20 m"}]}`
 
 func TestReadEvents(t *testing.T) {
 	d, err := readJSON(t, eventJSON, Options{Team: "t1"})
@@ -21,10 +21,26 @@ func TestReadEvents(t *testing.T) {
 	}
 	want := []screen.Event{
 		{ID: "v1", Athlete: "a1", On: "2026-02-12", Kind: screen.EventInjury, Link: "shoulder", Side: screen.Left, Note: "a note"},
-		{ID: "v2", Athlete: "a1", On: "2026-02-28", Kind: screen.EventClearance, Note: "Clinician; up to 20 m"},
+		{ID: "v2", Athlete: "a1", On: "2026-02-28", Kind: screen.EventClearance, Note: "Clinician", Limits: "up to 20 m"},
 	}
 	if !reflect.DeepEqual(d.Events, want) {
 		t.Errorf("\n got %+v\nwant %+v", d.Events, want)
+	}
+}
+
+// What is written is read again, limits included.
+func TestEventsComeBack(t *testing.T) {
+	d, err := readJSON(t, eventJSON, Options{Team: "t1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out bytes.Buffer
+	if err := WriteJSON(&out, protocol(t), d); err != nil {
+		t.Fatal(err)
+	}
+	again, err := readJSON(t, out.String(), Options{Team: "t1"})
+	if err != nil || !reflect.DeepEqual(again.Events, d.Events) {
+		t.Errorf("%v\n got %+v\nwant %+v", err, again, d.Events)
 	}
 }
 
@@ -40,7 +56,8 @@ func TestBadEvents(t *testing.T) {
 		{"unknown kind", `"injury"`, `"illness"`, "events[0].kind", "unknown kind"},
 		{"unknown link", `"shoulder"`, `"shoulders"`, "events[0].link", "unknown link"},
 		{"unknown side", `"left","note"`, `"none","note"`, "events[0].side", "left, right"},
-		{"nobody gave the clearance", `,"note":"Clinician; up to 20 m"`, "", "events[1].note", "clinician"},
+		{"nobody gave the clearance", `,"note":"Clinician"`, "", "events[1].note", "clinician"},
+		{"limits without a clearance", `"note":"a note"`, `"limits":"no pitching"`, "events[0].limits", "clearance"},
 		{"unknown field", `"link"`, `"lnk"`, "events[0].lnk", `did you mean "link"?`},
 		{"number for a note", `"a note"`, "5", "events[0].note", "text in quotes"},
 		{"an object for the list", `"events":[`, `"events":{},"x":[`, "events", "a list"},

@@ -14,6 +14,7 @@ type rawDocument struct {
 	athletes    []rawAthlete
 	screens     []rawScreen
 	events      []rawPart[screen.Event]
+	consents    []rawPart[screen.Consent]
 	hasAthletes bool
 	hasScreens  bool
 	hasEvents   bool
@@ -71,6 +72,7 @@ var documentFields = fields[rawDocument]{
 		d.hasEvents = true
 		d.events = parts(w, at, eventFields)
 	},
+	"consents": func(w *walker, d *rawDocument, at string) { d.consents = parts(w, at, consentFields) },
 }
 
 var athleteFields = fields[rawAthlete]{
@@ -168,6 +170,19 @@ var eventFields = fields[screen.Event]{
 	"link":    func(w *walker, e *screen.Event, at string) { e.Link = w.text(at) },
 	"side":    func(w *walker, e *screen.Event, at string) { e.Side = screen.Side(w.text(at)) },
 	"note":    func(w *walker, e *screen.Event, at string) { e.Note = w.text(at) },
+	"limits":  func(w *walker, e *screen.Event, at string) { e.Limits = w.text(at) },
+}
+
+var consentFields = fields[screen.Consent]{
+	"id":           func(w *walker, c *screen.Consent, at string) { c.ID = w.text(at) },
+	"athlete":      func(w *walker, c *screen.Consent, at string) { c.Athlete = w.text(at) },
+	"purpose":      func(w *walker, c *screen.Consent, at string) { c.Purpose = screen.Purpose(w.text(at)) },
+	"on":           func(w *walker, c *screen.Consent, at string) { c.On = screen.Date(w.text(at)) },
+	"version":      func(w *walker, c *screen.Consent, at string) { c.Version = w.text(at) },
+	"given_by":     func(w *walker, c *screen.Consent, at string) { c.GivenBy = screen.Giver(w.text(at)) },
+	"giver":        func(w *walker, c *screen.Consent, at string) { c.Giver = w.text(at) },
+	"withdrawn_on": func(w *walker, c *screen.Consent, at string) { c.WithdrawnOn = screen.Date(w.text(at)) },
+	"why":          func(w *walker, c *screen.Consent, at string) { c.Why = w.text(at) },
 }
 
 func parts[T any](w *walker, path string, known fields[T]) (out []rawPart[T]) {

@@ -93,6 +93,10 @@ func (b *builder) build(raw *rawDocument) {
 	for i := range raw.events {
 		b.event(&raw.events[i], fmt.Sprintf("events[%d]", i))
 	}
+	first := map[string]string{}
+	for i := range raw.consents {
+		b.consent(&raw.consents[i], fmt.Sprintf("consents[%d]", i), first)
+	}
 }
 
 func (b *builder) athlete(raw *rawAthlete, path string) {
@@ -156,7 +160,7 @@ func (b *builder) screen(raw *rawScreen, path string) {
 	b.notDone(&rec, raw.notDone, path+".not_done")
 	b.answers(&rec, raw.checklist, path+".checklist")
 	b.symptoms(&rec, raw.symptoms, path+".symptoms")
-	b.doc.Records = append(b.doc.Records, rec)
+	b.doc.Records, b.doc.Places = append(b.doc.Records, rec), append(b.doc.Places, path)
 }
 
 // event checks what an event says; if its form is at fault, only its id and athlete.
@@ -172,6 +176,19 @@ func (b *builder) event(raw *rawPart[screen.Event], path string) {
 		b.faults.all(b.p.CheckEvent(e, b.opt.Today, path))
 	}
 	b.doc.Events = append(b.doc.Events, *e)
+}
+
+// consent looks only for whose it is: what is right in it depends on the age of majority that the reader
+// of the document has.
+func (b *builder) consent(raw *rawPart[screen.Consent], path string, first map[string]string) {
+	c := &raw.part
+	if at, ok := first[c.ID]; ok && c.ID != "" {
+		b.twice(path, "consent", c.ID, at)
+		return
+	}
+	first[c.ID] = path
+	b.find(&c.Athlete, raw.ok, path)
+	b.doc.Consents = append(b.doc.Consents, *c)
 }
 
 // find is the athlete that a screen or an event refers to; an empty one, and a fault, if there is none.

@@ -13,7 +13,8 @@ import (
 // WriteJSON writes a document in the form that ReadJSON reads, one athlete, screen or event a line.
 // Readings that were corrected and symptoms and events that were withdrawn are left out, and of several
 // answers to one item the last is written: a document says what holds. Notes and questions are not part
-// of it. Without events it is one that earlier versions read.
+// of it. Consents are written with their withdrawals. Without events and consents it is one that earlier
+// versions read.
 // An error is one of w, or of a number that JSON cannot hold.
 func WriteJSON(w io.Writer, p *screen.Protocol, d *Document) error {
 	out := bufio.NewWriter(w)
@@ -25,6 +26,11 @@ func WriteJSON(w io.Writer, p *screen.Protocol, d *Document) error {
 	}
 	if events := standing(d.Events); len(events) > 0 {
 		if err := writeLines(out, `],"events":[`, len(events), func(i int) any { return events[i] }); err != nil {
+			return err
+		}
+	}
+	if consents := d.Consents; len(consents) > 0 {
+		if err := writeLines(out, `],"consents":[`, len(consents), func(i int) any { return consentJSON(&consents[i]) }); err != nil {
 			return err
 		}
 	}
@@ -148,13 +154,30 @@ type jsonEvent struct {
 	Link    string           `json:"link,omitempty"`
 	Side    screen.Side      `json:"side,omitempty"`
 	Note    string           `json:"note,omitempty"`
+	Limits  string           `json:"limits,omitempty"`
+}
+
+type jsonConsent struct {
+	ID          string         `json:"id"`
+	Athlete     string         `json:"athlete"`
+	Purpose     screen.Purpose `json:"purpose"`
+	On          screen.Date    `json:"on"`
+	Version     string         `json:"version"`
+	GivenBy     screen.Giver   `json:"given_by"`
+	Giver       string         `json:"giver,omitempty"`
+	WithdrawnOn screen.Date    `json:"withdrawn_on,omitempty"`
+	Why         string         `json:"why,omitempty"`
+}
+
+func consentJSON(c *screen.Consent) jsonConsent {
+	return jsonConsent{c.ID, c.Athlete, c.Purpose, c.On, c.Version, c.GivenBy, c.Giver, c.WithdrawnOn, c.Why}
 }
 
 // standing are the events that hold, as they are written.
 func standing(events []screen.Event) (out []jsonEvent) {
 	for i := range events {
 		if e := &events[i]; e.Stands() {
-			out = append(out, jsonEvent{e.ID, e.Athlete, e.On, e.Kind, e.Link, e.Side, e.Note})
+			out = append(out, jsonEvent{e.ID, e.Athlete, e.On, e.Kind, e.Link, e.Side, e.Note, e.Limits})
 		}
 	}
 	return out

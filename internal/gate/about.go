@@ -45,6 +45,25 @@ func Athlete(id string) About {
 	}
 }
 
+// KnownAthlete is an athlete who may be new: one who is not on record, or belongs to no team yet, is
+// nobody's.
+func KnownAthlete(id string) About {
+	return func(tx *store.Tx, today screen.Date) ([]access.Subject, error) {
+		s, err := athlete(tx, id, today)
+		if err != nil || len(s.Teams) == 0 {
+			return nil, err
+		}
+		return []access.Subject{s}, nil
+	}
+}
+
+// Made is a record that is made for a team.
+func Made(kind, id, team string) About {
+	return func(*store.Tx, screen.Date) ([]access.Subject, error) {
+		return []access.Subject{{Kind: kind, ID: id, Teams: []string{team}}}, nil
+	}
+}
+
 func athlete(tx *store.Tx, id string, today screen.Date) (access.Subject, error) {
 	teams, err := tx.TeamsOf(id, today)
 	return access.Subject{Kind: "athlete", ID: id, Teams: teams, Athlete: id}, err
@@ -118,14 +137,21 @@ func Day(id string) About {
 	}
 }
 
+// stationDays is for how long after its day a station's link works: a tablet that was without network
+// sends what it kept when it comes back.
+const stationDays = 14
+
 // Station is a station of a day by the code that its link ends in. The code is a secret: the audit
-// names the day.
+// names the day. The link works until so many days after the day; who has a role needs no link.
 func Station(code string) About {
-	return func(tx *store.Tx, _ screen.Date) ([]access.Subject, error) {
+	return func(tx *store.Tx, today screen.Date) ([]access.Subject, error) {
 		d, err := tx.DayByStation(code)
 		s := access.Subject{Kind: "station"}
 		if err == nil {
-			s.ID, s.Teams, s.Station = d.ID, []string{d.Team}, code
+			s.ID, s.Teams = d.ID, []string{d.Team}
+			if today <= d.On.AddDays(stationDays) {
+				s.Station = code
+			}
 		}
 		return []access.Subject{s}, err
 	}

@@ -141,9 +141,12 @@ func (g *Gate) decide(tx *store.Tx, who *access.Person, a access.Action, about A
 		return subjects, err
 	}
 	for i := range subjects {
-		s := &subjects[i]
+		s, what := &subjects[i], a
+		if s.Needs != "" {
+			what = s.Needs
+		}
 		switch {
-		case who.May(a, s):
+		case who.May(what, s):
 		case !who.Anonymous() && !s.Every && !who.Knows(s):
 			return subjects, &denied{missing(s.Kind)}
 		default:

@@ -42,7 +42,8 @@ type Event struct {
 	Kind      EventKind `json:"kind" enum:"injury,training,clearance"`
 	Link      string    `json:"link,omitempty" doc:"id of a link of the protocol; empty: none in particular"`
 	Side      Side      `json:"side,omitempty" enum:"left,right"`
-	Note      string    `json:"note,omitempty" doc:"clinical name or a few words; for a clearance, who gave it and its limits"`
+	Note      string    `json:"note,omitempty" doc:"clinical name or a few words; for a clearance, who gave it. A coach never sees it"`
+	Limits    string    `json:"limits,omitempty" doc:"of a clearance: what the athlete may not do yet, in plain words for the coach; empty: no limits"`
 	Entered   time.Time `json:"entered,omitzero"`
 	EnteredBy string    `json:"entered_by,omitempty"`
 	Withdrawn string    `json:"withdrawn,omitempty" doc:"why the event does not hold; empty: it holds"`
@@ -73,7 +74,11 @@ func (p *Protocol) CheckEvent(e *Event, today Date, where string) Faults {
 	}
 	CheckText(e.Note, MaxNoteLen, at("note"), &f)
 	if e.Kind == EventClearance && strings.TrimSpace(e.Note) == "" {
-		f.Add(at("note"), "the clinician who gave it, and any limits", "a clearance does not say who gave it")
+		f.Add(at("note"), "the clinician who gave it", "a clearance does not say who gave it")
+	}
+	CheckText(e.Limits, MaxNoteLen, at("limits"), &f)
+	if e.Kind != EventClearance && strings.TrimSpace(e.Limits) != "" {
+		f.Add(at("limits"), "leave them out, or enter a clearance", "only a clearance has limits")
 	}
 	return f
 }

@@ -13,6 +13,7 @@ const (
 	Forbidden Code = "forbidden" // the acting person may not do this
 	Unknown   Code = "unknown"   // nobody is known to act, and somebody has to
 	Invalid   Code = "invalid"   // the request contradicts what is on record
+	Full      Code = "full"      // the disk takes no more
 )
 
 // Problem is the one error type of evenhand's use cases besides Faults. Text says what was wrong,

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -33,7 +34,7 @@ func CheckID(id, where string, f *Faults) {
 	}
 }
 
-// CheckText refuses text that is too long or holds control characters.
+// CheckText refuses text that is too long or holds characters that are not Plain.
 func CheckText(s string, most int, where string, f *Faults) {
 	if !utf8.ValidString(s) {
 		f.Add(where, "UTF-8 text", "the text is not valid UTF-8")
@@ -41,9 +42,18 @@ func CheckText(s string, most int, where string, f *Faults) {
 	if utf8.RuneCountInString(s) > most {
 		f.Add(where, fmt.Sprintf("at most %d characters", most), "the text has %d characters", utf8.RuneCountInString(s))
 	}
-	if strings.ContainsFunc(s, func(c rune) bool { return c < ' ' && c != '\n' && c != '\t' || c == 0x7f }) {
+	if !Plain(s) {
 		f.Add(where, "plain text", "the text holds control characters")
 	}
+}
+
+// Plain reports whether a text holds no control characters but tab and line end, which a terminal would
+// obey, and none of the marks that turn the direction of the text around them, by which a name is shown
+// as another one (Unicode Technical Report 36, on bidirectional text).
+func Plain(s string) bool {
+	return !strings.ContainsFunc(s, func(c rune) bool {
+		return unicode.IsControl(c) && c != '\n' && c != '\t' || c >= 0x202a && c <= 0x202e || c >= 0x2066 && c <= 0x2069
+	})
 }
 
 // CheckAthlete says what is wrong with an athlete's data on the day today.
@@ -131,6 +141,7 @@ func CheckScreen(s *Screen, a *Athlete, today Date, where string) Faults {
 		f.Add(join(where, "kind"), "preseason, in_season or rehab", "unknown kind %q", clip(string(s.Kind), 20))
 	}
 	CheckText(s.Examiner, MaxNameLen, join(where, "examiner"), &f)
+	CheckText(s.Protocol, MaxNameLen, join(where, "protocol"), &f)
 	CheckText(s.Note, MaxNoteLen, join(where, "note"), &f)
 	return f
 }
@@ -145,6 +156,7 @@ func (p *Protocol) CheckReading(r *Reading, where string) Faults {
 	CheckText(r.Instrument, MaxNameLen, join(where, "instrument"), &f)
 	CheckText(r.Position, MaxNameLen, join(where, "position"), &f)
 	CheckText(r.Device, MaxNameLen, join(where, "device"), &f)
+	CheckText(r.Why, MaxNoteLen, join(where, "why"), &f)
 	if m == nil {
 		return f
 	}

@@ -8,7 +8,7 @@ import (
 
 const (
 	auditCols  = "seq, at, who, name, action, outcome, kind, subject, team, via, request, prev, hash"
-	qAuditLast = "SELECT " + auditCols + " FROM audit ORDER BY seq DESC LIMIT 1"
+	qAuditLast = "SELECT " + auditCols + " FROM audit WHERE seq > 0 ORDER BY seq DESC LIMIT 1"
 	qAuditFrom = "SELECT " + auditCols + " FROM audit WHERE seq > ? ORDER BY seq LIMIT ?"
 	qAuditAdd  = "INSERT INTO audit (" + auditCols + ") VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 	// Newest first, before the entry given.

@@ -52,3 +52,11 @@ func (c *cache) put(rev revisionRow, rec *screen.Record) {
 		c.order.Remove(last)
 	}
 }
+
+// clear drops everything.
+func (c *cache) clear() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	clear(c.byID)
+	c.order.Init()
+}

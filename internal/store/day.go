@@ -17,8 +17,9 @@ const (
 	qDaysOn       = "SELECT " + dayCols + " FROM days WHERE on_day = ? ORDER BY id LIMIT ?"
 	qDayByStation = "SELECT d.id, d.team_id, d.on_day, d.kind, d.plan, d.closed, d.revision, d.changed" +
 		" FROM stations s CROSS JOIN days d ON d.id = s.day_id WHERE s.code = ?"
-	qStationsIn = "SELECT s.code, s.day_id FROM json_each(?) j CROSS JOIN stations s ON s.code = j.value"
-	qStationAdd = "INSERT INTO stations (code, day_id) VALUES (?, ?)"
+	qStationsIn  = "SELECT s.code, s.day_id FROM json_each(?) j CROSS JOIN stations s ON s.code = j.value"
+	qStationAdd  = "INSERT INTO stations (code, day_id) VALUES (?, ?)"
+	qStationDrop = "DELETE FROM stations WHERE code = ?"
 )
 
 // mostDays is how many days of one date DaysOn gives.
@@ -203,6 +204,12 @@ func (tx *Tx) PutDay(d *screen.Day, ifRevision int) (wrote bool, err error) {
 	}
 	*d, err = r.day()
 	return err == nil, err
+}
+
+// DropStation lets a code lead nowhere any more. A device that kept something under it cannot send it.
+func (tx *Tx) DropStation(code string) (err error) {
+	defer tx.fail(&err)
+	return tx.exec(qStationDrop, code)
 }
 
 // putStations has the codes of the day's stations lead to it. Those of stations that it no longer has

@@ -14,8 +14,12 @@ const (
 	codeForeignKey = 787
 	codePrimaryKey = 1555
 	codeUnique     = 2067
-	codeBusy       = 5 // in the low byte
+	codeBusy       = 5  // in the low byte
+	codeCorrupt    = 11 // in the low byte
+	codeFull       = 13
 	codeNotADB     = 26
+	codeWrite      = 778  // the disk took less than was to be written, and did not say that it is full
+	codeShmSize    = 4874 // no room for the index of the log
 )
 
 // maxID is the longest id that is kept, in bytes: a UUID has 36.
@@ -28,6 +32,25 @@ func code(err error) int {
 		return e.Code()
 	}
 	return 0
+}
+
+// fullError is a Problem for who asked, and the engine's error for who looks for the cause.
+type fullError struct {
+	problem *screen.Problem
+	cause   error
+}
+
+func (e *fullError) Error() string   { return e.problem.Error() }
+func (e *fullError) Unwrap() []error { return []error{e.problem, e.cause} }
+
+// noRoom says in words that the disk took no more.
+func noRoom(err error) error {
+	switch code(err) {
+	case codeFull, codeWrite, codeShmSize:
+		return &fullError{&screen.Problem{Code: screen.Full, Text: "the disk is full, or takes no more from evenhand; nothing was changed",
+			Want: "have who runs this evenhand make room, then send it again"}, err}
+	}
+	return err
 }
 
 // openError says what it means that a file could not be read as a database.

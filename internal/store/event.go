@@ -7,14 +7,17 @@ import (
 )
 
 const (
-	eventCols = "id, athlete_id, on_day, kind, link, side, note, entered, entered_by, withdrawn"
+	eventCols = "id, athlete_id, on_day, kind, link, side, note, limits, entered, entered_by, withdrawn"
 	qEvents   = "SELECT " + eventCols + " FROM events WHERE athlete_id = ? ORDER BY on_day, id"
 	// The index by athlete, day and id gives them in order within each athlete.
-	qEventsIn = "SELECT e.id, e.athlete_id, e.on_day, e.kind, e.link, e.side, e.note, e.entered, e.entered_by, e.withdrawn" +
+	qEventsIn = "SELECT e.id, e.athlete_id, e.on_day, e.kind, e.link, e.side, e.note, e.limits, e.entered, e.entered_by, e.withdrawn" +
 		" FROM json_each(?) j CROSS JOIN events e ON e.athlete_id = j.value"
 	qEvent         = "SELECT " + eventCols + " FROM events WHERE id = ?"
 	qEventWithdraw = "UPDATE events SET withdrawn = ? WHERE id = ? AND withdrawn = ''"
 )
+
+// limitsInNote is what migration 4 wrote as the limits of clearances that were entered before.
+const limitsInNote = "Ask the trainer what the clinician allows."
 
 type eventRow struct {
 	ID        string
@@ -24,6 +27,7 @@ type eventRow struct {
 	Link      string
 	Side      string
 	Note      string
+	Limits    string
 	Entered   int64
 	EnteredBy string
 	Withdrawn string
@@ -33,7 +37,7 @@ type eventRow struct {
 func (eventRow) TableName() string { return "events" }
 
 func (r *eventRow) dest() []any {
-	return []any{&r.ID, &r.AthleteID, &r.On, &r.Kind, &r.Link, &r.Side, &r.Note, &r.Entered, &r.EnteredBy, &r.Withdrawn}
+	return []any{&r.ID, &r.AthleteID, &r.On, &r.Kind, &r.Link, &r.Side, &r.Note, &r.Limits, &r.Entered, &r.EnteredBy, &r.Withdrawn}
 }
 
 // content leaves Withdrawn out: an event that is sent again after it was withdrawn is still the same.
@@ -44,7 +48,7 @@ func (r eventRow) content() eventRow {
 
 func eventRowOf(e *screen.Event, now int64) eventRow {
 	r := eventRow{ID: e.ID, AthleteID: e.Athlete, On: string(e.On), Kind: string(e.Kind), Link: e.Link, Side: string(e.Side),
-		Note: e.Note, Entered: micros(e.Entered), EnteredBy: e.EnteredBy, Withdrawn: e.Withdrawn}
+		Note: e.Note, Limits: e.Limits, Entered: micros(e.Entered), EnteredBy: e.EnteredBy, Withdrawn: e.Withdrawn}
 	if r.Entered == 0 {
 		r.Entered = now
 	}
@@ -53,7 +57,7 @@ func eventRowOf(e *screen.Event, now int64) eventRow {
 
 func (r *eventRow) event() screen.Event {
 	return screen.Event{ID: r.ID, Athlete: r.AthleteID, On: screen.Date(r.On), Kind: screen.EventKind(r.Kind), Link: r.Link,
-		Side: screen.Side(r.Side), Note: r.Note, Entered: instant(r.Entered), EnteredBy: r.EnteredBy, Withdrawn: r.Withdrawn}
+		Side: screen.Side(r.Side), Note: r.Note, Limits: r.Limits, Entered: instant(r.Entered), EnteredBy: r.EnteredBy, Withdrawn: r.Withdrawn}
 }
 
 // Events are the events of an athlete by day, withdrawn ones included. None for an unknown athlete.
@@ -102,6 +106,9 @@ func (tx *Tx) PutEvent(e screen.Event) (added bool, err error) {
 		return false, err
 	}
 	if found {
+		if r.Limits == "" && old.Limits == limitsInNote {
+			r.Limits = old.Limits // sent as it was before limits had a field of their own
+		}
 		return false, takenUnless(old.content() == r.content(), "event")
 	}
 	if err := tx.gorm.Create(&r).Error; err != nil {

@@ -105,6 +105,7 @@ func TestEventsRefused(t *testing.T) {
 		"link":            {func(e *screen.Event) { e.Link = "" }, screen.Conflict},
 		"side":            {func(e *screen.Event) { e.Side = screen.Right }, screen.Conflict},
 		"note":            {func(e *screen.Event) { e.Note = "note " }, screen.Conflict},
+		"limits":          {func(e *screen.Event) { e.Limits = "no pitching" }, screen.Conflict},
 		"no id":           {func(e *screen.Event) { e.ID = "" }, screen.Invalid},
 		"unknown athlete": {func(e *screen.Event) { e.ID, e.Athlete = "Y", "nobody" }, screen.Invalid},
 	} {

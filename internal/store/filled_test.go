@@ -17,7 +17,7 @@ func setAll(t *testing.T, v reflect.Value, n *int) {
 	switch v.Kind() {
 	case reflect.String:
 		v.SetString(fmt.Sprintf("text %d", *n))
-	case reflect.Int:
+	case reflect.Int, reflect.Int64:
 		v.SetInt(int64(*n))
 	case reflect.Float64:
 		v.SetFloat(float64(*n) + 0.5)

@@ -12,7 +12,8 @@ const (
 	qHandouts = "SELECT " + handoutOf + " FROM participants p CROSS JOIN handouts h ON h.id = (SELECT x.id FROM handouts x" +
 		" WHERE x.day_id = p.day_id AND x.athlete_id = p.athlete_id ORDER BY x.made DESC, x.id DESC LIMIT 1)" +
 		" WHERE p.day_id = ? ORDER BY p.number"
-	qHandoutsIn = "SELECT " + handoutOf + " FROM json_each(?) j CROSS JOIN handouts h ON h.id = j.value"
+	qHandoutsIn    = "SELECT " + handoutOf + " FROM json_each(?) j CROSS JOIN handouts h ON h.id = j.value"
+	qHandoutNewest = "SELECT " + handoutOf + " FROM handouts h WHERE h.athlete_id = ? ORDER BY h.made DESC, h.id DESC LIMIT 1"
 )
 
 type handoutRow struct {
@@ -73,6 +74,16 @@ func (tx *Tx) Handout(id string) (screen.Handout, error) {
 		err = notFound("handout")
 	}
 	return r.handout(), err
+}
+
+// NewestHandout is the newest handout that was made for an athlete, of whichever day; ok is false if there
+// is none.
+func (tx *Tx) NewestHandout(athlete string) (h screen.Handout, ok bool, err error) {
+	r, ok, err := one[handoutRow](tx, qHandoutNewest, athlete)
+	if err != nil || !ok {
+		return screen.Handout{}, false, err
+	}
+	return r.handout(), true, nil
 }
 
 // PutHandouts keeps handouts, of any days, and returns how many were new; those that are on file with

@@ -305,6 +305,7 @@ func TestMigrateDown(t *testing.T) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
+	takeBack(t, path, "00004_people.sql", 4)
 	takeBack(t, path, "00003_course.sql", 3)
 	equal(t, "at the second step", dump(t, path), before)
 	takeBack(t, path, "00002_days.sql", 2)

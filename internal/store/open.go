@@ -33,6 +33,7 @@ type Options struct {
 // Store is an open database file. It may be used by many goroutines, and many processes may have the
 // same file open. Close it.
 type Store struct {
+	path        string
 	read, write *pool
 	cache       *cache
 	now         func() time.Time
@@ -79,7 +80,7 @@ func open(ctx context.Context, path string, opt Options) (_ *Store, err error) {
 	if err := migrate(ctx, path, migrations()); err != nil {
 		return nil, fmt.Errorf("open the database %s: %w", path, err)
 	}
-	s := &Store{cache: newCache(cacheSize), now: opt.Now}
+	s := &Store{path: path, cache: newCache(cacheSize), now: opt.Now}
 	if s.now == nil {
 		s.now = time.Now
 	}
@@ -92,35 +93,27 @@ func open(ctx context.Context, path string, opt Options) (_ *Store, err error) {
 	return s, nil
 }
 
+// Path is the name of the file, as it was opened.
+func (s *Store) Path() string { return s.path }
+
 // Close waits for running transactions and closes the file.
 func (s *Store) Close() error { return errors.Join(s.read.close(), s.write.close()) }
 
-// Backup writes a whole, consistent copy of the database to a new file at path while the program
-// runs on. It fails if there is already something at path.
-func (s *Store) Backup(ctx context.Context, path string) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600) // the copy is as private as the file
-	if err != nil {
-		return fmt.Errorf("back up the database: %w", err)
-	}
-	if err := f.Close(); err != nil {
-		return fmt.Errorf("back up the database: %w", err)
-	}
-	if _, err := s.write.sql.ExecContext(ctx, "VACUUM INTO ?", path); err != nil {
-		return errors.Join(fmt.Errorf("back up the database: %w", err), os.Remove(path))
-	}
-	return nil
-}
-
 // The pragmas stand in the DSN because the pool makes connections as it needs them, and a pragma holds
 // for one connection. The writer takes the lock as its transaction begins: a transaction that reads
-// first and writes later could otherwise find the file changed in between and fail.
+// first and writes later could otherwise find the file changed in between and fail. What is deleted is
+// overwritten with zeros, so that nothing of an erased record stays in the free parts of the file.
 const (
 	everyDSN  = "_pragma=busy_timeout(10000)&_pragma=synchronous(full)"
-	writerDSN = everyDSN + "&_pragma=foreign_keys(on)&_pragma=journal_mode(wal)&_txlock=immediate"
+	writerDSN = everyDSN + "&_pragma=foreign_keys(on)&_pragma=journal_mode(wal)&_pragma=secure_delete(on)&_txlock=immediate"
 	readerDSN = everyDSN + "&_pragma=foreign_keys(on)&_pragma=journal_mode(wal)&_pragma=cache_size(-8000)&_pragma=query_only(on)"
 	// Without journal_mode, which would change a file that is then refused, and without foreign keys, as
 	// rebuilding a table asks for: they are checked at the end.
-	migrateDSN = everyDSN + "&_pragma=foreign_keys(off)"
+	migrateDSN = everyDSN + "&_pragma=foreign_keys(off)&_pragma=secure_delete(on)"
+	// Copies are written by a connection of their own: readers may write nothing, the writer is in use.
+	copyDSN = everyDSN
+	// Checking changes nothing, not even the kind of log.
+	checkDSN = everyDSN + "&_pragma=query_only(on)&_pragma=cache_size(-8000)"
 )
 
 // dsn names the file at path as a URI, in which a file name's ?, # and % would mean something else.

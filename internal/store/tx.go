@@ -29,9 +29,10 @@ func (s *Store) Read(ctx context.Context, fn func(*Tx) error) error {
 
 // Write runs fn in a transaction that may write, one at a time. All of it is on the disk when Write
 // returns nil; if fn returns an error or panics, or one of its writes failed (even if fn hid that),
-// nothing of it is kept and that error is returned. A Write within a Write waits for itself: do not.
+// nothing of it is kept and that error is returned. Where the disk took no more it is a Problem with the
+// code Full. A Write within a Write waits for itself: do not.
 func (s *Store) Write(ctx context.Context, fn func(*Tx) error) error {
-	return s.run(ctx, s.write, true, fn)
+	return noRoom(s.run(ctx, s.write, true, fn))
 }
 
 func (s *Store) run(ctx context.Context, p *pool, writing bool, fn func(*Tx) error) (err error) {
@@ -85,10 +86,10 @@ var recordStatements = []string{
 	qChecklistIn, qChecklistByID, qChecklistLast, qChecklistWithdraw,
 	qSymptomsIn, qSymptomsByID, qSymptomsLast, qSymptomWithdraw,
 	qDay, qDayExists, qDayBump, qTeamDays, qDaysOn, qDayByStation,
-	qStationsIn, qStationAdd,
+	qStationsIn, qStationAdd, qStationDrop,
 	qParticipants, qParticipantTwice,
 	qDayEntries, qDayEntriesIn, qDayEntryLast,
-	qHandouts, qHandoutsIn,
+	qHandouts, qHandoutsIn, qHandoutNewest,
 	qEvents, qEventsIn, qEvent, qEventWithdraw,
 	qKeptPriors, qKeptPrior,
 	qStudies, qStudy, qStudyOf, qSwitches, qSwitch, qSwitchLast,

@@ -83,6 +83,6 @@ export function startBrowser() {
     executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
     args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking',
       '--disable-component-update', '--disable-sync',
-      '--host-resolver-rules=MAP gym.test 127.0.0.1 , MAP * ~NOTFOUND , EXCLUDE 127.0.0.1'],
+      '--host-resolver-rules=MAP gym.test 127.0.0.1 , MAP * ~NOTFOUND , EXCLUDE 127.0.0.1 , EXCLUDE localhost'],
   });
 }

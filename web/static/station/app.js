@@ -9,8 +9,8 @@ import { newId } from './ids.js';
 import { makeList } from './list.js';
 import { makeMeasure } from './measure.js';
 import { Questions, store, stored } from './questions.js';
-import { makeHold, makeRecord } from './record.js';
-import { missing, overlay } from './sheet.js';
+import { makeHold, makeRecord, makeWithout } from './record.js';
+import { missing, overlay, stopped } from './sheet.js';
 import { keepOrSay } from './trouble.js';
 import { makeWalkOn } from './walkon.js';
 
@@ -143,6 +143,7 @@ export class Station {
     if (!a) return this.list();
     if (!this.examiner) return this.#enter(a.id, whoView(this, () => this.open(turn)));
     if (a.hold?.length) return this.#enter(a.id, makeHold(this, a));
+    if (a.consent === false) return this.#enter(a.id, makeWithout(this, a));
     const { cells, station } = this.sheet;
     const at = turn.step ?? cells[missing(a, cells, turn.round)[0] ?? -1]?.step;
     const step = at === undefined ? undefined : station.steps[at];
@@ -157,7 +158,7 @@ export class Station {
   /** @param {Turn} turn */
   next({ athlete, round }) {
     const a = this.athlete(athlete);
-    if (a && !a.hold?.length && missing(a, this.sheet.cells, round).length > 0) this.open({ athlete, round });
+    if (a && !stopped(a) && missing(a, this.sheet.cells, round).length > 0) this.open({ athlete, round });
     else this.list();
   }
 

@@ -2,7 +2,7 @@
 import { button, h, say, upper } from './dom.js';
 import { answers, numbered } from './entrywords.js';
 import { athleteHead, stepNotDone } from './head.js';
-import { missing } from './sheet.js';
+import { missing, stopped } from './sheet.js';
 
 /** @typedef {import('./screens.d.ts').App} App */
 /** @typedef {NonNullable<import('./types.d.ts').Entry['answer']>} Answer */
@@ -70,6 +70,6 @@ export function makeChecklist(app, a, turn) {
   show();
   return {
     el, focus: () => /** @type {HTMLElement | null} */ (el.querySelector('h1'))?.focus(),
-    update: () => { if (app.athlete(a.id)?.hold?.length) app.open(turn); else show(); },
+    update: () => { if (stopped(app.athlete(a.id))) app.open(turn); else show(); },
   };
 }

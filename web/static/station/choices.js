@@ -3,7 +3,7 @@ import { button, h } from './dom.js';
 import { describe, sideWord } from './entrywords.js';
 import { athleteHead, extras, firstWords, measureTitle, notDone, sidesToTake } from './head.js';
 import { questionBar } from './record.js';
-import { labels } from './sheet.js';
+import { labels, stopped } from './sheet.js';
 
 /** @typedef {import('./types.d.ts').Side} Side */
 /** @typedef {import('./screens.d.ts').App} App */
@@ -57,6 +57,6 @@ export function makeRatings(app, a, m, turn) {
     h('p', null, button('All of this athlete: undo, skip', () => app.record(a.id), { class: 'button quiet' })));
   return {
     el, focus: () => /** @type {HTMLElement | null} */ (title.querySelector('h2'))?.focus(),
-    update: () => { if (app.athlete(a.id)?.hold?.length) app.open(turn); else news.update(); },
+    update: () => { if (stopped(app.athlete(a.id))) app.open(turn); else news.update(); },
   };
 }

@@ -86,6 +86,9 @@ export function holdWords(a) {
   return `Stop: ${listed(a.hold ?? []) || 'a sign that needs a clinician'}. Nothing more is measured today.`;
 }
 
+/** What is said of an athlete without a consent for screening. */
+export const noConsentWords = 'No consent: do not measure.';
+
 /** @param {string} side */
 export function sideWord(side) {
   return side === 'none' ? '' : upper(side);

@@ -1,7 +1,7 @@
 // The list: who is still missing here. It is built once; while somebody types or entries are sent only
 // the rows that change are touched.
 import { button, byId, fill, h, heading, say } from './dom.js';
-import { holdWords, measureOf, throws } from './entrywords.js';
+import { holdWords, measureOf, noConsentWords, throws } from './entrywords.js';
 import { notAsked } from './head.js';
 import { missing, search } from './sheet.js';
 
@@ -24,20 +24,22 @@ export function makeList(app) {
   input.addEventListener('input', filter);
 
   const el = h('section', { class: 'list' }, title, count, form, again, places.missing.el, places.second.el,
-    h('p', null, button('Add somebody who is not on the list', () => app.walkOn())), places.hold.el, places.through.el, h('p', { class: 'fine' }, byId('bar').querySelector('.fine')?.textContent));
+    h('p', null, button('Add somebody who is not on the list', () => app.walkOn())), places.hold.el, places.without.el, places.through.el, h('p', { class: 'fine' }, byId('bar').querySelector('.fine')?.textContent));
 
   function update() {
     const cells = app.sheet.cells;
     let through = 0;
     let held = 0;
+    let without = 0;
     for (const a of app.athletes) {
       const left = missing(a, cells).length;
-      const place = a.hold?.length ? 'hold' : left > 0 ? 'missing' : a.twice && missing(a, cells, 2).length > 0 ? 'second' : 'through';
+      const place = a.hold?.length ? 'hold' : a.consent === false ? 'without' : left > 0 ? 'missing' : a.twice && missing(a, cells, 2).length > 0 ? 'second' : 'through';
       if (place === 'hold') held++;
+      if (place === 'without') without++;
       if (place === 'through' || place === 'second') through++;
       setRow(a, place, rowText(a, place, left, cells.length, notAsked(app, a)));
     }
-    say(count, `${through} of ${app.athletes.length} through${held > 0 ? `, ${held} on hold` : ''}`);
+    say(count, `${through} of ${app.athletes.length} through${held > 0 ? `, ${held} on hold` : ''}${without > 0 ? `, ${without} without consent` : ''}`);
     places.counts();
     showAgain();
     filter();
@@ -118,13 +120,14 @@ function hand(a) {
 function rowText(a, place, left, of, unasked) {
   switch (place) {
     case 'hold': return holdWords(a);
+    case 'without': return noConsentWords;
     case 'missing': return `${unasked ? 'not checked in yet, ' : ''}${left} of ${of} to do`;
     case 'second': return 'second time';
   }
   return 'through';
 }
 
-/** The four parts of the list, each in the order of the numbers. */
+/** The five parts of the list, each in the order of the numbers. */
 function makePlaces() {
   const part = (/** @type {string} */ title, /** @type {string} */ note, /** @type {boolean} */ fold) => {
     const ul = h('ul', { class: 'athletes' });
@@ -136,6 +139,7 @@ function makePlaces() {
     missing: part('Still missing here', '', false),
     second: part('A second time, best by another helper', 'When all others are through.', false),
     hold: part('On hold', 'Nothing more is measured today. Tell the person who runs the day.', false),
+    without: part('No consent', 'Do not measure: nothing of them is stored. The person who runs the day records a consent on paper.', false),
     through: part('Through here', 'Tap to see, to take back, or to measure again.', true),
   };
   const parts = Object.values(all);

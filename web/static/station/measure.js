@@ -8,7 +8,7 @@ import { athleteHead, extras, firstWords, measureTitle, notDone, sidesToTake, un
 import { makePad, typeInto } from './pad.js';
 import { questionBar } from './record.js';
 import { say } from './rules.js';
-import { labels } from './sheet.js';
+import { labels, stopped } from './sheet.js';
 import { makeCounter, makeWatch } from './timer.js';
 
 /** @typedef {import('./types.d.ts').Athlete} Athlete */
@@ -360,7 +360,7 @@ class MeasureScreen {
   }
 
   update() {
-    if (this.app.athlete(this.a.id)?.hold?.length) this.app.open(this.turn);
+    if (stopped(this.app.athlete(this.a.id))) this.app.open(this.turn);
     else if (this.news.update()) this.current?.el.scrollIntoView({ block: 'nearest' });
   }
 }

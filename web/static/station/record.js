@@ -1,7 +1,7 @@
 // All of one athlete at this station: what was entered here, what is missing, and the way to take back or
 // measure again. Also why an athlete is not measured, and what the server asks.
 import { button, fill, h, heading, listed } from './dom.js';
-import { batches, describe, holdWords, measureOf, numbered } from './entrywords.js';
+import { batches, describe, holdWords, measureOf, noConsentWords, numbered } from './entrywords.js';
 import { athleteHead } from './head.js';
 import { missing } from './sheet.js';
 
@@ -76,6 +76,21 @@ export function makeHold(app, a) {
   return {
     el, focus: () => title.focus(),
     update: () => { if (!app.athlete(a.id)?.hold?.length) app.open({ athlete: a.id, round: 1 }); },
+  };
+}
+
+/** An athlete without a consent for screening: nothing is measured. @param {App} app @param {Athlete} a @returns {View} */
+export function makeWithout(app, a) {
+  const title = heading('h1', `Do not measure: ${numbered(a)}`);
+  const entered = app.standing(a.id).some(({ entry }) => entry.kind !== 'walk_on');
+  const seen = entered && button('What was entered here', () => app.record(a.id), { class: 'button large' });
+  const el = h('section', { class: 'stop', role: 'alert' }, title,
+    h('p', { class: 'big' }, noConsentWords),
+    h('p', { class: 'big' }, `There is no consent for screening on record for ${a.name}. Ask the person who runs the day: who has seen a signed consent on paper records it on the board, and ${a.name} can be measured.`),
+    h('div', { class: 'stack' }, button('Back to the list', () => app.list(), { class: 'button large' }), seen));
+  return {
+    el, focus: () => title.focus(),
+    update: () => { if (app.athlete(a.id)?.consent !== false) app.open({ athlete: a.id, round: 1 }); },
   };
 }
 

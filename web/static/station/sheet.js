@@ -40,6 +40,9 @@ export function overlay(sheet, kept) {
   return athletes;
 }
 
+/** Whether nothing is taken of an athlete: on hold, or without a consent. @param {Athlete | undefined} a */
+export const stopped = (a) => Boolean(a?.hold?.length) || a?.consent === false;
+
 /** Whether the sheet cannot show an entry yet. @param {Sheet} sheet @param {Kept} kept */
 const isNews = (sheet, kept) => kept.state === 'waiting' || (kept.seq ?? 0) > sheet.seq;
 
@@ -56,7 +59,7 @@ function walkOn(sheet, athletes, byID, kept) {
   /** @type {Athlete} */
   const athlete = {
     id, number: newNumber, code: newCode, name: person.name, hand: person.hand,
-    arm: ['', ''], leg: ['', ''], first: 'right', twice: false, done: '.'.repeat(sheet.cells.length),
+    arm: ['', ''], leg: ['', ''], first: 'right', twice: false, consent: false, done: '.'.repeat(sheet.cells.length),
   };
   setHand(sheet, athlete, person.hand);
   athletes.push(athlete);

@@ -20,7 +20,7 @@ export interface Athlete {
   known_as?: string[];
   /** What the left and the right one are to the athlete; empty where sides are only compared. */
   arm: [string, string]; leg: [string, string];
-  first: Side; twice: boolean; hold?: string[];
+  first: Side; twice: boolean; hold?: string[]; consent?: boolean;
   /** Checked in: asked about symptoms today, or nobody is. */
   asked?: boolean;
   /** A letter for each cell: '.' missing, 'x' taken, 'n' not done. */

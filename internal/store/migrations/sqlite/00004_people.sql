@@ -92,10 +92,12 @@ CREATE INDEX tokens_by_account ON tokens (account_id, created, id);
 
 CREATE TABLE consent_texts (
     id      TEXT    NOT NULL PRIMARY KEY CHECK (length(id) BETWEEN 1 AND 64),
-    version TEXT    NOT NULL UNIQUE,
+    purpose TEXT    NOT NULL,
+    version TEXT    NOT NULL,
     body    TEXT    NOT NULL,
     made    INTEGER NOT NULL,
-    by_id   TEXT    NOT NULL
+    by_id   TEXT    NOT NULL,
+    UNIQUE (purpose, version)
 ) STRICT;
 
 -- Rows are never changed but for the withdrawal, which is set once. version repeats that of the text.
@@ -117,6 +119,11 @@ CREATE TABLE consents (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX consents_by_athlete ON consents (athlete_id, purpose, on_day, id);
 
+-- Whose place on which list: what is asked before an athlete is erased.
+CREATE INDEX participants_by_athlete ON participants (athlete_id, day_id);
+-- A reading is erased only after a look for those that name it.
+CREATE INDEX readings_by_superseded_by ON readings (superseded_by) WHERE superseded_by IS NOT NULL;
+
 -- What the programme chose: retention and the like, as JSON by name.
 CREATE TABLE settings (
     name    TEXT    NOT NULL PRIMARY KEY,
@@ -135,12 +142,14 @@ CREATE TABLE retention_holds (
 
 -- What was erased: how much of what kind, of nobody in particular. counts is JSON.
 CREATE TABLE erasures (
-    id     TEXT    NOT NULL PRIMARY KEY CHECK (length(id) BETWEEN 1 AND 64),
-    at     INTEGER NOT NULL,
-    by_id  TEXT    NOT NULL,
-    why    TEXT    NOT NULL,
-    counts TEXT    NOT NULL
+    id      TEXT    NOT NULL PRIMARY KEY CHECK (length(id) BETWEEN 1 AND 64),
+    at      INTEGER NOT NULL,
+    by_id   TEXT    NOT NULL,
+    by_name TEXT    NOT NULL,
+    why     TEXT    NOT NULL,
+    counts  TEXT    NOT NULL
 ) STRICT, WITHOUT ROWID;
+CREATE INDEX erasures_by_time ON erasures (at, id);
 
 CREATE TABLE backups (
     id         TEXT    NOT NULL PRIMARY KEY CHECK (length(id) BETWEEN 1 AND 64),
@@ -181,12 +190,24 @@ CREATE TRIGGER audit_stays BEFORE UPDATE ON audit BEGIN SELECT RAISE(ABORT, 'the
 CREATE TRIGGER audit_is_kept BEFORE DELETE ON audit BEGIN SELECT RAISE(ABORT, 'the audit is only added to'); END;
 -- +goose StatementEnd
 
+-- What the coach may read of a clearance; the note is never for the coach.
+-- Limits of clearances entered so far stand in their notes.
+ALTER TABLE events ADD COLUMN limits TEXT NOT NULL DEFAULT '';
+UPDATE events SET limits = 'Ask the trainer what the clinician allows.' WHERE kind = 'clearance';
+
+-- The newest handout of an athlete, of whichever day.
+CREATE INDEX handouts_of_athlete ON handouts (athlete_id, made, id);
+
 -- +goose Down
+DROP INDEX handouts_of_athlete;
+ALTER TABLE events DROP COLUMN limits;
 DROP TABLE audit;
 DROP TABLE backups;
 DROP TABLE erasures;
 DROP TABLE retention_holds;
 DROP TABLE settings;
+DROP INDEX readings_by_superseded_by;
+DROP INDEX participants_by_athlete;
 DROP TABLE consents;
 DROP TABLE consent_texts;
 DROP TABLE tokens;
