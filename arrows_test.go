@@ -53,7 +53,7 @@ var owners = map[string][]string{
 	"github.com/xuri/excelize":    {"internal/exchange"},
 	"rsc.io/qr":                   {"web"},
 	"golang.org/x/crypto":         {"internal/access"},
-	"golang.org/x/time":           {"internal/office"},
+	"golang.org/x/time":           {"internal/office", "web"},
 	"github.com/pquerna/otp":      {"internal/office"},
 	"github.com/go-webauthn":      {"internal/office"},
 	"github.com/trustelem/zxcvbn": {"internal/office"},

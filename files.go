@@ -144,8 +144,10 @@ func (c *importCmd) Run(ctx context.Context, w *world) (err error) {
 
 type exportCmd struct {
 	DB     string `help:"Database file." default:"evenhand.db" placeholder:"FILE" env:"EVENHAND_DB" type:"existingfile"`
-	Team   string `help:"Team, by id or name; all if none is named." placeholder:"TEAM"`
+	Team   string `help:"Team, by id or name; all if none is named." placeholder:"TEAM" xor:"what"`
 	Format string `help:"json, csv (readings), or findings (scored, CSV)." default:"json" enum:"json,csv,findings"`
+
+	Athlete string `help:"Everything held about one athlete, by id, in one JSON document to hand out." placeholder:"ID" xor:"what"`
 }
 
 // Run writes a team's records to standard output.
@@ -155,6 +157,16 @@ func (c *exportCmd) Run(ctx context.Context, w *world) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeStore()) }()
+	if c.Athlete != "" {
+		held, err := cl.Held(ctx, clinic.LocalAdministrator, c.Athlete)
+		if err != nil {
+			return err
+		}
+		enc := json.NewEncoder(w.out)
+		enc.SetIndent("", " ")
+		enc.SetEscapeHTML(false)
+		return enc.Encode(held)
+	}
 	id := ""
 	if c.Team != "" {
 		team, isNew, err := cl.TeamNamed(ctx, clinic.LocalAdministrator, c.Team)

@@ -14,6 +14,7 @@ import (
 	"runtime/debug"
 	"syscall"
 	"time"
+	_ "time/tzdata" // a container or another system may not have the zones of the world
 
 	"github.com/alecthomas/kong"
 	"github.com/google/uuid"

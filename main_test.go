@@ -134,7 +134,7 @@ func TestBadInputOnTheCommandLine(t *testing.T) {
 func TestImportExportRoundTrip(t *testing.T) {
 	db := filepath.Join(t.TempDir(), "a squad #1?.db")
 	clean := strings.Replace(document, `"numbness"`, ``, 1)
-	code, out, errs := call(t, clean, "import", "--db", db, "--team", "Invented team", "-")
+	code, out, errs := call(t, clean, "import", "--db", db, "--consent-on", "2026-02-01", "--team", "Invented team", "-")
 	if code != 0 || !strings.Contains(out, "athletes: 2 added, 0 known; screens: 2 added; readings: 5 added") {
 		t.Fatalf("exit %d: %s %s", code, out, errs)
 	}

@@ -12,7 +12,7 @@ func TestRescoreCommand(t *testing.T) {
 	dir := t.TempDir()
 	db, other := filepath.Join(dir, "t.db"), filepath.Join(dir, "other.yaml")
 	file := strings.Replace(document, `"numbness"`, `"`+referralSign(t)+`"`, 1)
-	if code, _, errs := call(t, file, "import", "--db", db, "--team", "Team", "-"); code != 0 {
+	if code, _, errs := call(t, file, "import", "--db", db, "--consent-on", "2026-02-01", "--team", "Team", "-"); code != 0 {
 		t.Fatal(errs)
 	}
 	code, out, errs := call(t, "", "rescore", "--db", db)

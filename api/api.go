@@ -68,6 +68,8 @@ func Register(router *gin.Engine, c *clinic.Clinic, version string, log *slog.Lo
 	s.explanations()
 	s.squads()
 	s.retests()
+	s.consents()
+	s.privacy()
 	describe(s.api.OpenAPI())
 	s.docs(group)
 }
@@ -157,7 +159,7 @@ func add[I, O any](s *server, r route, handler func(context.Context, *I) (*O, er
 	if strings.Contains(r.path, "{") {
 		op.Errors = append(op.Errors, http.StatusNotFound)
 	}
-	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity, http.StatusInternalServerError)
+	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity, http.StatusInternalServerError, http.StatusInsufficientStorage)
 	if r.conditional {
 		op.Responses["304"] = &huma.Response{Description: "The version named in If-None-Match is the current one"}
 	}

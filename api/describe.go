@@ -22,6 +22,7 @@ func describe(doc *huma.OpenAPI) {
 		{Name: "retest", Description: "What repeated readings say of a team's own measurement error, and which errors its screens are scored with."},
 		{Name: "charts", Description: "Pictures as options of the drawing script, each with a sentence and a table that say the same."},
 		{Name: "protocol", Description: "Measures, thresholds and their sources."},
+		{Name: "privacy", Description: "Consents, and everything that is held about one athlete."},
 		{Name: "transfer", Description: "Documents and files in and out."},
 	}
 	doc.Info.Description = description

@@ -10,26 +10,26 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/gin-gonic/gin"
 )
 
-// docs serves the OpenAPI document, and a page that shows it without any script.
+// docs serves the OpenAPI document, and a page that shows it without any script. They are made when they
+// are first asked for.
 func (s *server) docs(group *gin.RouterGroup) {
 	doc := s.api.OpenAPI()
-	asJSON := must(json.MarshalIndent(doc, "", " "))
-	asYAML := must(doc.YAML())
-	page := must(docsPage(doc))
-	serve := func(path, contentType string, data []byte) {
-		group.GET(path, func(c *gin.Context) { c.Data(http.StatusOK, contentType, data) })
+	serve := func(path, contentType string, made func() ([]byte, error)) {
+		data := sync.OnceValue(func() []byte { return must(made()) })
+		group.GET(path, func(c *gin.Context) { c.Data(http.StatusOK, contentType, data()) })
 	}
-	serve("/api/openapi.json", typeJSON, asJSON)
-	serve("/api/openapi.yaml", "application/yaml", asYAML)
-	serve("/api/docs", "text/html; charset=utf-8", page)
+	serve("/api/openapi.json", typeJSON, func() ([]byte, error) { return json.MarshalIndent(doc, "", " ") })
+	serve("/api/openapi.yaml", "application/yaml", doc.YAML)
+	serve("/api/docs", "text/html; charset=utf-8", func() ([]byte, error) { return docsPage(doc) })
 }
 
-// must is for what can only fail by a fault of the program, seen at its first start.
+// must is for what can only fail by a fault of the program, seen by its tests.
 func must[T any](v T, err error) T {
 	if err != nil {
 		panic(fmt.Errorf("api: documentation: %w", err))

@@ -18,7 +18,7 @@ type Problem struct {
 	Type    string  `json:"type" doc:"always about:blank: status and code say what kind of problem it is"`
 	Title   string  `json:"title"`
 	Status  int     `json:"status"`
-	Code    string  `json:"code" enum:"bad_request,unknown,forbidden,not_found,not_acceptable,timeout,conflict,stale,too_large,media_type,invalid,precondition,full,internal" doc:"what kind of problem it is, for programs"`
+	Code    string  `json:"code" enum:"bad_request,unknown,forbidden,not_found,not_acceptable,timeout,too_many,conflict,stale,too_large,media_type,invalid,precondition,full,internal" doc:"what kind of problem it is, for programs"`
 	Detail  string  `json:"detail" doc:"what was wrong"`
 	Want    string  `json:"want,omitempty" doc:"what would be right"`
 	Errors  []Fault `json:"errors,omitempty" nullable:"false" doc:"every fault of the request, at most 100"`

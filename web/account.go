@@ -56,7 +56,7 @@ func (s *server) greet(ctx *gin.Context, h *Head) {
 	for _, x := range []struct {
 		a  access.Action
 		to Crumb
-	}{{access.ManagePeople, Crumb{"People", "/people"}}, {access.SeeAudit, Crumb{"Audit", "/audit"}}} {
+	}{{access.ManageConsent, Crumb{"Privacy", "/privacy"}}, {access.ManagePeople, Crumb{"People", "/people"}}, {access.SeeAudit, Crumb{"Audit", "/audit"}}} {
 		if teams, every := who.In(x.a); every || len(teams) > 0 {
 			h.Places = append(h.Places, x.to)
 		}
@@ -164,7 +164,7 @@ func (s *server) changePassword(ctx *gin.Context) (answer, error) {
 			return goOn("/account?done=password"), nil
 		}
 		if faults = faultsOf(err); faults == nil {
-			return answer{}, throttledOr(ctx, err)
+			return answer{}, err
 		}
 	}
 	p, err := s.accountPage(ctx)
@@ -212,14 +212,6 @@ func moment(t time.Time) string {
 
 // utcDay is the day of a time, in UTC.
 func utcDay(t time.Time) string { return t.UTC().Format("2 Jan 2006") }
-
-// throttledOr is the problem of somebody who has to wait, or err.
-func throttledOr(ctx *gin.Context, err error) error {
-	if p := throttled(ctx, err); p != nil {
-		return p
-	}
-	return err
-}
 
 // roleWords are roles as they are said, one a team: "clinician and trainer in Varsity".
 func (s *server) roleWords(ctx *gin.Context, who access.Person, grants []access.Grant) (out []string) {

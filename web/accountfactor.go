@@ -108,7 +108,7 @@ func (s *server) takeFactor(ctx *gin.Context) (answer, error) {
 		return refused(p), nil
 	}
 	if err != nil {
-		return answer{}, throttledOr(ctx, err)
+		return answer{}, err
 	}
 	own, err := s.office.Own(ctx.Request.Context(), who)
 	if err != nil {
@@ -134,7 +134,7 @@ func (s *server) removeFactor(ctx *gin.Context) (answer, error) {
 		return refused(p), nil
 	}
 	if err != nil {
-		return answer{}, throttledOr(ctx, err)
+		return answer{}, err
 	}
 	return goOn("/account?done=factor"), nil
 }

@@ -108,8 +108,9 @@ func readCeremony(ctx *gin.Context) (in finished, err error) {
 func (s *server) failScript(ctx *gin.Context, err error) {
 	var problem *screen.Problem
 	status, text := http.StatusInternalServerError, "something went wrong inside evenhand"
-	if p := throttled(ctx, err); p != nil {
-		status, text = http.StatusTooManyRequests, p.Error()
+	if wait, slow := office.Throttled(err); slow {
+		retryAfter(ctx, wait)
+		status, text = http.StatusTooManyRequests, "there were too many tries; wait "+waitWords(wait)+", then try again"
 	} else if faults := faultsOf(err); faults != nil {
 		status, text = http.StatusUnprocessableEntity, faults[0].Problem
 		if faults[0].Want != "" {

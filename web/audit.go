@@ -189,14 +189,22 @@ func (s *server) verifyAudit(ctx *gin.Context) (answer, error) {
 	if err != nil {
 		return answer{}, err
 	}
+	p.verified(head, broken)
+	return shown(p), nil
+}
+
+// verified says what the check of the chain found.
+func (p *auditPage) verified(head *access.Entry, broken error) {
 	switch {
 	case broken != nil:
 		p.Broken, p.Verified = true, "The chain does not hold: "+broken.Error()+"."
+		if head != nil {
+			p.Verified += " It holds up to entry " + strconv.FormatInt(head.Seq, 10) + "."
+		}
 		p.Needs = "The audit was changed outside evenhand. Keep the file as it is, and compare it with a backup."
 	case head == nil:
 		p.Verified = "The chain is empty: nothing is on record yet."
 	default:
 		p.Verified = "Chain checked: " + count(int(head.Seq), "entry", "entries") + ", head " + head.Hash + "."
 	}
-	return shown(p), nil
 }

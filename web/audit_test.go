@@ -1,8 +1,10 @@
 package web
 
 import (
+	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"net/http"
 	"strings"
 	"testing"
@@ -109,5 +111,25 @@ func TestAuditExport(t *testing.T) {
 	}
 	if w := chief.send(http.MethodGet, "/audit/export.csv?from=x", "", ""); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/audit?from=x" {
 		t.Errorf("a day that is none: %d %s", w.Code, w.Header().Get("Location"))
+	}
+}
+
+// What the page says of a chain that does not hold.
+func TestBrokenChainIsSaid(t *testing.T) {
+	l, err := loadLooks(func(name string) string { return "/assets/" + name })
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &auditPage{Head: Head{Title: "Audit"}, Every: true}
+	p.verified(&access.Entry{Seq: 4, Hash: "abc"}, errors.New("entry 5 was changed after it was written"))
+	var b bytes.Buffer
+	if err := l.write(&b, p); err != nil {
+		t.Fatal(err)
+	}
+	wants(t, b.String(), `<p class="needs">The audit was changed outside evenhand`, `<p class="faults wrapping" role="status">The chain does not hold: entry 5 was changed after it was written. It holds up to entry 4.`)
+	p = &auditPage{}
+	p.verified(nil, nil)
+	if p.Verified != "The chain is empty: nothing is on record yet." || p.Broken || p.Needs != "" {
+		t.Errorf("an empty chain: %+v", p)
 	}
 }

@@ -30,6 +30,8 @@ type boardPage struct {
 	Stations   []boardStation
 	Rows       []boardRow
 	Holds      []boardHold
+	Without    []clinic.BoardRef // no consent for screening
+	MayConsent bool
 	Conflicts  []boardConflict
 	Again      []boardAgain
 	Late       []string
@@ -57,6 +59,7 @@ type boardRow struct {
 	Details             []boardDetail
 	MissingN            int
 	Hold, Complete      bool
+	Without             bool // no consent for screening
 }
 
 // boardMark is what one station has of one athlete. Short is the same for a narrow screen.
@@ -135,6 +138,7 @@ func (s *server) boardPage(ctx *gin.Context) (*boardPage, error) {
 		return nil, err
 	}
 	p := boardOf(&b)
+	p.Without, p.MayConsent = b.Without, b.Day.On >= s.clinic.Today()
 	p.WalkOn.ID, p.Levels = s.clinic.NewID(), screen.Levels()
 	return p, nil
 }
@@ -202,6 +206,9 @@ func boardNeeds(b *clinic.Board) (line string, urgent bool) {
 	var parts []string
 	if n := len(b.Holds); n > 0 {
 		parts = append(parts, fmt.Sprintf("%d on hold: referral signs.", n))
+	}
+	if n := len(b.Without); n > 0 {
+		parts = append(parts, fmt.Sprintf("%d without consent: not to be measured.", n))
 	}
 	if n := len(b.Conflicts); n > 0 {
 		parts = append(parts, fmt.Sprintf("%d measured by two helpers.", n))

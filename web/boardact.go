@@ -1,6 +1,7 @@
 package web
 
 import (
+	"net/url"
 	"strconv"
 	"strings"
 
@@ -13,6 +14,7 @@ import (
 // walkOnForm is what was typed for an athlete who is not on the list.
 type walkOnForm struct {
 	ID, Name, Born, Sex, Hand, Level string
+	Consent                          bool // on paper, seen
 	Faults                           []screen.Fault
 }
 
@@ -43,7 +45,7 @@ func (s *server) addToDay(ctx *gin.Context) (answer, error) {
 			return answer{}, err
 		}
 	}
-	return goOn("/days/" + day), nil
+	return goOn("/days/" + url.PathEscape(day)), nil
 }
 
 // walkOn puts somebody on the list who may not be on record. The id was made with the form, so that a
@@ -53,9 +55,10 @@ func (s *server) walkOn(ctx *gin.Context) (answer, error) {
 		return answer{}, err
 	}
 	text := func(name string) string { return strings.TrimSpace(ctx.PostForm(name)) }
-	f := walkOnForm{ID: text("id"), Name: text("name"), Born: text("born"), Sex: text("sex"), Hand: text("hand"), Level: text("level")}
+	f := walkOnForm{ID: text("id"), Name: text("name"), Born: text("born"), Sex: text("sex"), Hand: text("hand"), Level: text("level"),
+		Consent: text("consent") == "yes"}
 	day := ctx.Param("day")
-	_, err := s.clinic.WalkOn(ctx.Request.Context(), s.person(ctx), day, f.ID, clinic.WalkOn{Name: f.Name, Born: screen.Date(f.Born),
+	part, err := s.clinic.WalkOn(ctx.Request.Context(), s.person(ctx), day, f.ID, clinic.WalkOn{Name: f.Name, Born: screen.Date(f.Born),
 		Sex: screen.Sex(f.Sex), Hand: screen.Hand(f.Hand), Level: screen.Level(f.Level)})
 	if f.Faults = faultsOf(err); f.Faults != nil {
 		p, err := s.boardPage(ctx)
@@ -65,10 +68,13 @@ func (s *server) walkOn(ctx *gin.Context) (answer, error) {
 		p.WalkOn = f
 		return refused(p), nil
 	}
+	if err == nil && f.Consent {
+		err = s.clinic.ConsentAtDesk(ctx.Request.Context(), s.person(ctx), day, part.Athlete)
+	}
 	if err != nil {
 		return answer{}, err
 	}
-	return goOn("/days/" + day), nil
+	return goOn("/days/" + url.PathEscape(day)), nil
 }
 
 // release lifts an athlete's hold.
@@ -93,7 +99,7 @@ func (s *server) release(ctx *gin.Context) (answer, error) {
 	if err != nil {
 		return answer{}, err
 	}
-	return goOn("/days/" + day), nil
+	return goOn("/days/" + url.PathEscape(day)), nil
 }
 
 // allFaults says all that is wrong in one text.

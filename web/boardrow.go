@@ -9,7 +9,7 @@ import (
 )
 
 func rowInWords(b *clinic.Board, r *clinic.BoardRow) boardRow {
-	out := boardRow{Number: r.Number, Athlete: r.Athlete, Name: r.Person.Name, Hand: shortHand(r.Hand), Hold: r.Hold, Complete: r.Complete}
+	out := boardRow{Number: r.Number, Athlete: r.Athlete, Name: r.Person.Name, Hand: shortHand(r.Hand), Hold: r.Hold, Without: !r.Consent, Complete: r.Complete}
 	if r.Twice {
 		out.Notes = append(out.Notes, "measured twice")
 	}

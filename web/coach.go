@@ -9,6 +9,7 @@ import (
 
 	"evenhand/internal/access"
 	"evenhand/internal/clinic"
+	"evenhand/internal/screen"
 )
 
 // coachPages are the pages of coaches and helpers.
@@ -81,7 +82,10 @@ func (s *server) coach(ctx *gin.Context) (answer, error) {
 
 func coachRowOf(r *clinic.ReadyRow) coachRow {
 	who := append([]string{}, r.Positions...)
-	if r.Throws != "" {
+	switch r.Throws {
+	case screen.LeftHand, screen.RightHand:
+		who = append(who, "throws "+string(r.Throws))
+	case screen.BothHands:
 		who = append(who, handWords(r.Throws))
 	}
 	out := coachRow{Name: r.Name, Who: strings.Join(who, ", "), Limits: r.Limits, Focus: r.Focus}

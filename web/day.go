@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"net/url"
 	"strconv"
 	"strings"
 
@@ -168,7 +169,7 @@ func trialsWords(n int, paired bool) string {
 
 // toBoard answers for addresses that only take a form.
 func (s *server) toBoard(ctx *gin.Context) (answer, error) {
-	return goOn("/days/" + ctx.Param("day")), nil
+	return goOn("/days/" + url.PathEscape(ctx.Param("day"))), nil
 }
 
 // shortHand is a throwing hand in a narrow column.

@@ -94,6 +94,7 @@ func (s *server) chooseDemoRole(ctx *gin.Context) (answer, error) {
 	if err := readForm(ctx, maxFormBytes); err != nil {
 		return answer{}, err
 	}
+	//nolint:gosec // Secure wherever the request came by TLS; it is read in a demo on its own machine only
 	c := &http.Cookie{Name: demoRoleCookie, Value: ctx.PostForm("role"), Path: "/", HttpOnly: true, Secure: ctx.Request.TLS != nil, SameSite: http.SameSiteLaxMode}
 	if !slices.Contains(access.Roles, access.Role(c.Value)) {
 		c.Value, c.MaxAge = "", -1

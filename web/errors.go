@@ -10,6 +10,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"evenhand/internal/office"
 	"evenhand/internal/screen"
 )
 
@@ -42,7 +43,11 @@ func (s *server) fail(ctx *gin.Context, err error) {
 	var faults screen.Faults
 	var large *http.MaxBytesError
 	p := &errorPage{}
+	wait, slow := office.Throttled(err)
 	switch {
+	case slow:
+		retryAfter(ctx, wait)
+		p.Status, p.Text, p.Want = http.StatusTooManyRequests, "there were too many tries", "wait "+waitWords(wait)+", then try again"
 	case errors.As(err, &problem):
 		p.Status, p.Text, p.Want = statusOf(problem), problem.Text, problem.Want
 	case errors.As(err, &faults):
@@ -83,6 +88,8 @@ func titleOf(status int) string {
 		return "Changed in the meantime"
 	case http.StatusUnprocessableEntity, http.StatusRequestEntityTooLarge:
 		return "Not taken"
+	case http.StatusTooManyRequests:
+		return "Too many tries"
 	}
 	return "Not working"
 }

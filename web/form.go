@@ -3,7 +3,9 @@ package web
 import (
 	"errors"
 	"net/http"
+	"net/url"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/gin-gonic/gin"
 
@@ -23,11 +25,24 @@ func readForm(ctx *gin.Context, most int64) error {
 	var large *http.MaxBytesError
 	switch {
 	case err == nil, errors.Is(err, http.ErrNotMultipart):
-		return nil
+		return checkForm(ctx.Request.PostForm)
 	case errors.As(err, &large):
 		return err
 	}
 	return &screen.Problem{Code: screen.Invalid, Text: "the form did not arrive whole, nothing was changed", Want: "send it again"}
+}
+
+// checkForm refuses what no browser sends from a page of ours: text that is not UTF-8, which would be
+// shown again beside its fault.
+func checkForm(form url.Values) error {
+	for _, values := range form {
+		for _, v := range values {
+			if !utf8.ValidString(v) {
+				return &screen.Problem{Code: screen.Invalid, Text: "the form is not UTF-8 text, nothing was changed", Want: "send it from the page itself"}
+			}
+		}
+	}
+	return nil
 }
 
 // faultsOf is the faults in an error, nil if it is none or another one.

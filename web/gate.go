@@ -102,8 +102,14 @@ func addressOf(r *http.Request) string {
 func turnedAway(ctx *gin.Context, wait time.Duration) {
 	ctx.Header("Retry-After", strconv.Itoa(int(wait/time.Second)+1))
 	ctx.Header("Cache-Control", "no-store")
-	ctx.String(http.StatusTooManyRequests, "Too many tries from this address. Wait %d seconds, then try again.", int(wait/time.Second)+1)
 	ctx.Abort()
+	seconds := int(wait/time.Second) + 1
+	if strings.HasPrefix(ctx.Request.URL.Path, "/api/") { // as the API answers
+		ctx.Header("Content-Type", "application/problem+json")
+		ctx.String(http.StatusTooManyRequests, `{"type":"about:blank","title":"Too Many Requests","status":429,"code":"too_many","detail":"too many tries from this address","want":"wait %d seconds, then try again"}`, seconds)
+		return
+	}
+	ctx.String(http.StatusTooManyRequests, "Too many tries from this address. Wait %d seconds, then try again.", seconds)
 }
 
 // public are the pages that nobody has to sign in for. Each is behind a secret in its address or shows

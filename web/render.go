@@ -53,7 +53,7 @@ type page interface {
 var pages = slices.Concat([]page{
 	&teamsPage{}, &triagePage{}, &distributionPage{}, &athletePage{}, &printPage{}, &readingsPage{}, &correctPage{},
 	&protocolPage{}, &importPage{}, &teamForm{}, &athleteForm{}, &errorPage{},
-}, dayPages, stationPages, rosterPages, handoutPages, coursePages, visitPages, followPages, explainPages, squadPages, retestPages, coachPages, familyPages, trustPages, accountPages)
+}, dayPages, stationPages, rosterPages, handoutPages, coursePages, visitPages, followPages, explainPages, squadPages, retestPages, coachPages, familyPages, consentPages, privacyPages, trustPages, accountPages)
 
 // looks holds one template set a page. The sets are clones of the base, so that a block of one page
 // never stands in for that of another.

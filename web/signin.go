@@ -1,7 +1,6 @@
 package web
 
 import (
-	"errors"
 	"math"
 	"net/http"
 	"net/url"
@@ -133,16 +132,6 @@ func waitWords(d time.Duration) string {
 	return count(int(math.Ceil(d.Minutes())), "minute", "minutes")
 }
 
-// throttled is the page of somebody who has to wait; nil if err says nothing of the kind.
-func throttled(ctx *gin.Context, err error) *screen.Problem {
-	wait, ok := office.Throttled(err)
-	if !ok {
-		return nil
-	}
-	retryAfter(ctx, wait)
-	return &screen.Problem{Code: screen.Invalid, Text: "there were too many tries from your address", Want: "wait " + waitWords(wait) + ", then try again"}
-}
-
 // systems and browsers by what tells them apart in the words that a browser says of itself; the first
 // that fits counts, because most name several.
 var systems = [][2]string{{"iPhone", "iPhone"}, {"iPad", "iPad"}, {"Android", "Android"}, {"CrOS", "ChromeOS"},
@@ -170,12 +159,8 @@ var errLink = &screen.Problem{Code: screen.NotFound, Text: "this link does not w
 	Want: "ask whoever gave it to you for a new one"}
 
 // linkError is what somebody is told whose link does not work.
-func linkError(ctx *gin.Context, err error) error {
-	if p := throttled(ctx, err); p != nil {
-		return p
-	}
-	var problem *screen.Problem
-	if errors.As(err, &problem) && problem.Code == screen.NotFound {
+func linkError(err error) error {
+	if _, slow := office.Throttled(err); !slow && screen.IsCode(err, screen.NotFound) {
 		return errLink
 	}
 	return err

@@ -238,6 +238,21 @@ func TestSetupLink(t *testing.T) {
 		}
 	}
 	wants(t, used, "This link does not work")
+	stranger := p.browser()
+	for i := range 100 {
+		w := stranger.send(http.MethodGet, "/setup/"+strings.Repeat("B", 43), "", "")
+		if w.Code == http.StatusTooManyRequests {
+			wants(t, w.Body.String(), "Too many tries", "Wait ")
+			if w.Header().Get("Retry-After") == "" {
+				t.Error("no Retry-After")
+			}
+			break
+		}
+		if i == 99 {
+			t.Error("a hundred links were tried in one moment")
+		}
+	}
+	p.now = p.now.Add(time.Hour)
 	p.browser().fill(path, http.StatusNotFound, "login", "second", "name", "Second", "password", goodPassword, "again", goodPassword)
 }
 

@@ -60,7 +60,7 @@ func (s *server) oneTimeForm(ctx *gin.Context, kind access.LinkKind) (answer, er
 func (s *server) oneTimePage(ctx *gin.Context, kind access.LinkKind) (*oneTimePage, error) {
 	link, err := s.office.OneTime(ctx.Request.Context(), ctx.Param("secret"), addressOf(ctx.Request))
 	if err != nil {
-		return nil, linkError(ctx, err)
+		return nil, linkError(err)
 	}
 	if link.Kind != kind {
 		return nil, errLink
@@ -104,7 +104,7 @@ func (s *server) takeOneTime(ctx *gin.Context, kind access.LinkKind, take func(s
 			return goOn("/"), nil
 		}
 		if faults = faultsOf(err); faults == nil {
-			return answer{}, linkError(ctx, err)
+			return answer{}, linkError(err)
 		}
 	}
 	p, err := s.oneTimePage(ctx, kind)

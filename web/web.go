@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"sync"
 
 	"github.com/gin-gonic/gin"
 
@@ -64,15 +65,27 @@ func newServer(c *clinic.Clinic, opt Options) (*server, error) {
 		s.maxUpload = exchange.DefaultMaxBytes
 	}
 	var err error
-	if s.assets, err = loadAssets(); err != nil {
+	if s.assets, err = theAssets(); err != nil {
 		return nil, fmt.Errorf("load the pages' assets: %w", err)
 	}
-	if s.looks, err = loadLooks(s.assets.url); err != nil {
+	if s.looks, err = theLooks(); err != nil {
 		return nil, fmt.Errorf("load the pages' templates: %w", err)
 	}
 	s.protocol = onceProtocol(c)
 	return s, nil
 }
+
+// Assets and templates are part of the program: they are prepared once.
+var (
+	theAssets = sync.OnceValues(loadAssets)
+	theLooks  = sync.OnceValues(func() (*looks, error) {
+		a, err := theAssets()
+		if err != nil {
+			return nil, err
+		}
+		return loadLooks(a.url)
+	})
+)
 
 // routes names every page. A form is shown by GET and taken by POST under the same address.
 func (s *server) routes(r *gin.RouterGroup) {
@@ -102,6 +115,8 @@ func (s *server) routes(r *gin.RouterGroup) {
 	s.accountRoutes(r)
 	s.coachRoutes(r)
 	s.familyRoutes(r)
+	s.consentRoutes(r)
+	s.privacyRoutes(r)
 }
 
 // answer is what a handler gives: a page with a status, or the address to go on to.

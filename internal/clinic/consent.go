@@ -39,14 +39,8 @@ func (c *Clinic) needConsent(tx *store.Tx, athlete string, on screen.Date) error
 	if err != nil || c.mayScreen(list, on) {
 		return err
 	}
-	if !consentEnforced {
-		return nil
-	}
 	return &screen.Problem{Code: screen.Invalid, Text: noConsent, Want: wantConsent}
 }
-
-// consentEnforced is off while the fixtures of the tests are being given consents.
-const consentEnforced = false
 
 const (
 	noConsent   = "there is no consent for screening on record for this athlete"
@@ -94,6 +88,8 @@ type AthleteConsents struct {
 	Majority int  // age from which a person gives a consent without a guardian
 	OfAge    bool // today
 	Purposes []PurposeConsents
+	// MayExport says that who looks may have a copy of everything about the athlete.
+	MayExport bool
 }
 
 // PurposeConsents are an athlete's consents to one purpose.
@@ -108,7 +104,11 @@ type PurposeConsents struct {
 // Consents are the consents of an athlete. Returns NotFound.
 func (c *Clinic) Consents(ctx context.Context, who Person, athlete string) (out AthleteConsents, err error) {
 	err = c.read(ctx, who, access.ManageConsent, gate.Athlete(athlete), func(tx *store.Tx) error {
-		out, err = c.consentsOf(tx, athlete)
+		if out, err = c.consentsOf(tx, athlete); err != nil {
+			return err
+		}
+		teams, err := tx.TeamsOf(athlete, c.Today())
+		out.MayExport = who.May(access.ExportAthlete, &access.Subject{Teams: teams, Athlete: athlete})
 		return err
 	})
 	return out, err
@@ -151,14 +151,19 @@ type ConsentToRecord struct {
 // RecordConsent records consents of one athlete, one for each purpose, all or none, and gives them as
 // they are on record. The same consent sent twice is one. Returns Faults, NotFound, or Conflict.
 func (c *Clinic) RecordConsent(ctx context.Context, who Person, athlete string, in ConsentToRecord) (out []screen.Consent, err error) {
+	var days []string
 	err = c.write(ctx, who, access.ManageConsent, gate.Athlete(athlete), func(tx *store.Tx) error {
 		a, err := tx.Athlete(athlete)
 		if err != nil {
 			return err
 		}
-		out, err = c.recordConsent(tx, who, &a, &in, "")
+		if out, err = c.recordConsent(tx, who, &a, &in, ""); err != nil {
+			return err
+		}
+		days, err = c.touchDays(tx, athlete)
 		return err
 	})
+	c.tellAll(days, err)
 	return out, err
 }
 
@@ -226,13 +231,18 @@ func joined(where, field string) string { return strings.TrimPrefix(where+"."+fi
 // that is on record is removed by it. Returns Faults, NotFound, or Conflict if it was withdrawn
 // otherwise.
 func (c *Clinic) WithdrawConsent(ctx context.Context, who Person, id string, on screen.Date, why string) (out screen.Consent, err error) {
+	var days []string
 	err = c.write(ctx, who, access.ManageConsent, aboutConsent(id), func(tx *store.Tx) error {
 		if out, err = tx.Consent(id); err != nil {
 			return err
 		}
-		out, err = c.withdrawConsent(tx, who, out, on, strings.TrimSpace(why))
+		if out, err = c.withdrawConsent(tx, who, out, on, strings.TrimSpace(why)); err != nil {
+			return err
+		}
+		days, err = c.touchDays(tx, out.Athlete)
 		return err
 	})
+	c.tellAll(days, err)
 	return out, err
 }
 

@@ -167,7 +167,7 @@ func (im *importer) mayScreen(s *screen.Screen, where string) (screen.Faults, er
 		}
 	}
 	list, err := im.consentsOf(athlete)
-	if err != nil || im.c.mayScreen(list, s.On) || !consentEnforced {
+	if err != nil || im.c.mayScreen(list, s.On) {
 		return nil, err
 	}
 	return screen.Faults{{Where: where, Problem: noConsent, Want: wantConsent}}, nil
@@ -254,4 +254,39 @@ func seedWithdrawals(tx *store.Tx, list []screen.Consent) error {
 		}
 	}
 	return nil
+}
+
+// noteConsent says in the preview that a consent is recorded.
+func (l *RosterLine) noteConsent() {
+	if l.Consent == "" || l.Outcome != RosterNew && l.Outcome != RosterJoins && l.Outcome != RosterKnown {
+		return
+	}
+	if l.Note != "" {
+		l.Note += "; "
+	}
+	l.Note += "a consent for screening of " + string(l.Consent) + " is recorded"
+}
+
+// rosterConsent records the consent that a row of a roster has, unless one of that day holds already.
+func (c *Clinic) rosterConsent(tx *store.Tx, who Person, team, athlete string, on screen.Date) error {
+	if on == "" {
+		return nil
+	}
+	if !who.May(access.ManageConsent, &access.Subject{Teams: []string{team}}) {
+		return gate.Deny(&who)
+	}
+	purposes, err := notYet(tx, athlete, []screen.Purpose{screen.ForScreening}, on)
+	if err != nil || len(purposes) == 0 {
+		return err
+	}
+	a, err := tx.Athlete(athlete)
+	if err != nil {
+		return err
+	}
+	of, err := majority(tx)
+	if err != nil {
+		return err
+	}
+	_, err = c.recordConsent(tx, who, &a, &ConsentToRecord{Purposes: purposes, On: on, GivenBy: giverOf(&a, on, of)}, "consent_on")
+	return err
 }

@@ -118,6 +118,7 @@ func (c *Clinic) RecordTeamConsents(ctx context.Context, who Person, team string
 		return 0, bad
 	}
 	in.ID = ""
+	var days []string
 	err = c.write(ctx, who, access.ManageConsent, gate.Team(team), func(tx *store.Tx) error {
 		if _, err := tx.Team(team); err != nil {
 			return err
@@ -130,9 +131,13 @@ func (c *Clinic) RecordTeamConsents(ctx context.Context, who Person, team string
 		for i := range people {
 			by[people[i].ID] = &people[i]
 		}
-		n, err = c.recordFor(tx, who, athletes, by, in)
+		if n, err = c.recordFor(tx, who, athletes, by, in); err != nil {
+			return err
+		}
+		days, err = c.touchDays(tx, athletes...)
 		return err
 	})
+	c.tellAll(days, err)
 	return n, err
 }
 

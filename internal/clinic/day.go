@@ -59,7 +59,7 @@ func (c *Clinic) PutDay(ctx context.Context, who Person, d screen.Day, twice []s
 	if err := c.Protocol().CheckDay(&d, "").Err(); err != nil {
 		return d, err
 	}
-	err := c.write(ctx, who, access.ManageDays, gate.All(gate.Made("day", d.ID, d.Team), gate.If(ifRevision != 0, gate.Day(d.ID))), func(tx *store.Tx) error {
+	err := c.write(ctx, who, access.ManageDays, gate.All(gate.If(ifRevision != 0, gate.Day(d.ID)), gate.Made("day", d.ID, d.Team)), func(tx *store.Tx) error {
 		if _, err := tx.Team(d.Team); err != nil {
 			return err
 		}

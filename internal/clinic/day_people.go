@@ -21,6 +21,9 @@ func (in *intake) checkIn(e *StationEntry, p *listed, row *screen.DayEntry) erro
 	if err := in.make(p); err != nil {
 		return err
 	}
+	if err := in.c.needConsent(in.tx, p.Athlete, in.day.On); err != nil {
+		return err
+	}
 	if e.Threw != nil {
 		if err := in.threw(p, e.Threw); err != nil {
 			return err

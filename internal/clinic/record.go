@@ -43,7 +43,7 @@ func (c *Clinic) PutScreen(ctx context.Context, who Person, s screen.Screen, ifR
 	if s.Protocol == "" {
 		s.Protocol = c.Protocol().NameAndVersion()
 	}
-	about := gate.All(gate.Made("screen", s.ID, s.Team), gate.Athlete(s.Athlete), gate.If(ifRevision != 0, gate.Screen(s.ID)))
+	about := gate.All(gate.If(ifRevision != 0, gate.Screen(s.ID)), gate.Made("screen", s.ID, s.Team), gate.Athlete(s.Athlete))
 	err := c.write(ctx, who, access.Record, about, func(tx *store.Tx) error { return c.putScreen(tx, &s, ifRevision) })
 	return s, err
 }
@@ -217,6 +217,9 @@ func (c *Clinic) Correct(ctx context.Context, who Person, id string, e Entry) (o
 	err = c.write(ctx, who, access.Record, gate.Reading(id), func(tx *store.Tx) error {
 		old, err := tx.Reading(id)
 		if err != nil {
+			return err
+		}
+		if err := c.needConsentAt(tx, old.Screen); err != nil {
 			return err
 		}
 		if e.ID == "" {

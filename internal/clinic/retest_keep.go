@@ -197,11 +197,17 @@ func (c *Clinic) studyAt(tx *store.Tx, ref *StudyRef) (*study.Study, error) {
 		r, err := c.retest(tx, ref.Team, ref.From, ref.To)
 		return r.Study, err
 	}
-	k, err := c.studyKept(tx, ref.Kept)
-	if err == nil && k.Team != ref.Team {
-		err = noSuchStudy()
-	}
+	k, err := c.studyOfTeam(tx, ref.Team, ref.Kept)
 	return k.Study, err
+}
+
+// studyOfTeam is a kept study of the team. That of another team is not told from one that does not exist.
+func (c *Clinic) studyOfTeam(tx *store.Tx, team, id string) (KeptStudy, error) {
+	k, err := c.studyKept(tx, id)
+	if screen.IsCode(err, screen.NotFound) || err == nil && k.Team != team {
+		return KeptStudy{}, noSuchStudy()
+	}
+	return k, err
 }
 
 func noSuchStudy() error {

@@ -107,9 +107,9 @@ func (c *Clinic) switchErrors(tx *store.Tx, who Person, team, id, why string) (o
 		return out, err
 	}
 	if id != "" {
-		kept, err := c.studyKept(tx, id)
+		kept, err := c.studyOfTeam(tx, team, id)
 		if err == nil {
-			err = usable(&kept, team)
+			err = usable(&kept)
 		}
 		if err != nil {
 			return out, err
@@ -133,10 +133,8 @@ func checkWhy(why string) screen.Faults {
 }
 
 // usable refuses a study whose errors cannot be switched on.
-func usable(s *KeptStudy, team string) error {
+func usable(s *KeptStudy) error {
 	switch {
-	case s.Team != team:
-		return noSuchStudy()
 	case s.Stale != "":
 		return invalid("make the study anew by the protocol in use, from the same readings", "the study does not fit the protocol in use: %s", s.Stale)
 	case len(s.Study.Errors()) == 0:
@@ -191,9 +189,9 @@ func (c *Clinic) EffectOfSwitch(ctx context.Context, who Person, team, id string
 		}
 		var to *study.Study
 		if id != "" {
-			kept, err := c.studyKept(tx, id)
+			kept, err := c.studyOfTeam(tx, team, id)
 			if err == nil {
-				err = usable(&kept, team)
+				err = usable(&kept)
 			}
 			if err != nil {
 				return err

@@ -53,6 +53,7 @@ type RosterLine struct {
 	Asked   bool // it was asked whether this is another person
 	Answer  SameAnswer
 	Athlete screen.Athlete
+	Consent screen.Date  // of a consent for screening, which is recorded; empty: none
 	With    *RosterMatch // whom the row is or may be
 	Note    string
 	Faults  screen.Faults
@@ -109,7 +110,7 @@ func (c *Clinic) AddRoster(ctx context.Context, who Person, team string, in *Ros
 			return nil
 		}
 		for i := range out.Lines {
-			if err := c.addLine(tx, team, &out.Lines[i]); err != nil {
+			if err := c.addLine(tx, who, team, &out.Lines[i]); err != nil {
 				return err
 			}
 		}
@@ -119,7 +120,7 @@ func (c *Clinic) AddRoster(ctx context.Context, who Person, team string, in *Ros
 	return out, err
 }
 
-func (c *Clinic) addLine(tx *store.Tx, team string, l *RosterLine) error {
+func (c *Clinic) addLine(tx *store.Tx, who Person, team string, l *RosterLine) error {
 	var id string
 	switch l.Outcome {
 	case RosterNew:
@@ -130,11 +131,15 @@ func (c *Clinic) addLine(tx *store.Tx, team string, l *RosterLine) error {
 		id = l.Athlete.ID
 	case RosterJoins:
 		id = l.With.ID
+	case RosterKnown:
+		return c.rosterConsent(tx, who, team, l.With.ID, l.Consent)
 	default:
 		return nil
 	}
-	_, err := tx.PutMembership(screen.Membership{ID: c.newID(), Team: team, Athlete: id}, 0)
-	return err
+	if _, err := tx.PutMembership(screen.Membership{ID: c.newID(), Team: team, Athlete: id}, 0); err != nil {
+		return err
+	}
+	return c.rosterConsent(tx, who, team, id, l.Consent)
 }
 
 // rosterJudge decides row by row.
@@ -174,10 +179,11 @@ func (c *Clinic) judgeRoster(tx *store.Tx, who Person, team string, in *RosterIn
 	out.Lines = make([]RosterLine, len(built.Rows))
 	for i := range built.Rows {
 		l := &out.Lines[i]
-		l.Row, l.Athlete, l.Faults = built.Rows[i].Row, built.Rows[i].Athlete, built.Rows[i].Faults
+		l.Row, l.Athlete, l.Consent, l.Faults = built.Rows[i].Row, built.Rows[i].Athlete, built.Rows[i].Consent, built.Rows[i].Faults
 		if err := j.line(l); err != nil {
 			return nil, err
 		}
+		l.noteConsent()
 		out.Count[l.Outcome]++
 	}
 	out.Seen = seenMark(in, out)

@@ -3,6 +3,7 @@ package clinic
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"evenhand/internal/access"
@@ -140,9 +141,27 @@ func (c *Clinic) PutMembership(ctx context.Context, who Person, m screen.Members
 		return err
 	}
 	return c.write(ctx, who, access.ManageRoster, gate.All(gate.Team(m.Team), gate.KnownAthlete(m.Athlete)), func(tx *store.Tx) error {
+		if err := seasonOf(tx, m.Team, m.Season); err != nil {
+			return err
+		}
+		if _, err := tx.Athlete(m.Athlete); err != nil { // as the gate says of an athlete of another team
+			return err
+		}
 		_, err := tx.PutMembership(m, ifTeamRevision)
 		return err
 	})
+}
+
+// seasonOf refuses a season that is not one of the team's.
+func seasonOf(tx *store.Tx, team, season string) error {
+	if season == "" {
+		return nil
+	}
+	list, err := tx.Seasons(team)
+	if err != nil || slices.ContainsFunc(list, func(s screen.Season) bool { return s.ID == season }) {
+		return err
+	}
+	return invalid("enter the season first", "the team has no such season")
 }
 
 // Athletes is a page of a team's athletes by name, or of all athletes if team is empty.
@@ -177,7 +196,7 @@ func (c *Clinic) PutAthlete(ctx context.Context, who Person, a screen.Athlete, t
 	if err := c.Protocol().CheckAthlete(&a, c.Today(), "").Err(); err != nil {
 		return a, err
 	}
-	err := c.write(ctx, who, access.ManageRoster, gate.All(gate.Made("athlete", a.ID, team), gate.KnownAthlete(a.ID), gate.If(team == "" && ifRevision == 0, gate.Programme())), func(tx *store.Tx) error {
+	err := c.write(ctx, who, access.ManageRoster, athleteToPut(a.ID, team, ifRevision), func(tx *store.Tx) error {
 		if _, err := tx.PutAthlete(&a, ifRevision); err != nil {
 			return err
 		}

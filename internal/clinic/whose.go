@@ -17,6 +17,18 @@ func teamOrAll(team string) gate.About {
 	return gate.Team(team)
 }
 
+// athleteToPut is an athlete who is made for a team, or changed, in the name of a team or of none. Only
+// who may do it in every team makes one who is in none.
+func athleteToPut(id, team string, ifRevision int) gate.About {
+	switch {
+	case team != "":
+		return gate.All(gate.Made("athlete", id, team), gate.KnownAthlete(id))
+	case ifRevision != 0:
+		return gate.Athlete(id)
+	}
+	return gate.All(gate.KnownAthlete(id), gate.Programme())
+}
+
 // eventToWithdraw is an event. Whoever takes an injury back lifts the hold that came with it, which is
 // for those who may clear.
 func eventToWithdraw(id string) gate.About {

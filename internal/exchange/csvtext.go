@@ -3,6 +3,7 @@ package exchange
 import (
 	"bytes"
 	"fmt"
+	"strings"
 	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
@@ -51,35 +52,43 @@ func separator(text []byte, known func(string) bool) rune {
 }
 
 // escape protects a text cell from being taken for a formula by a spreadsheet: one that starts with
-// = + - @, tab or carriage return gets a leading apostrophe. So does one that starts with apostrophes
-// before such a sign, so that unescape can tell them apart.
-func escape(s string) string {
-	if looksLikeFormula(s) {
-		return "'" + s
-	}
-	return s
-}
+// = + - @, tab or carriage return gets a leading apostrophe. So does what follows a semicolon, a tab or a
+// line end inside the cell: where a spreadsheet splits by these, a cell starts there. Apostrophes before
+// such a sign get one more, so that unescape can tell them apart.
+func escape(s string) string { return guarded(s, "'", 0) }
 
-// unescape takes off the apostrophe that escape put before a text.
-func unescape(s string) string {
-	if len(s) > 1 && s[0] == '\'' && looksLikeFormula(s) {
-		return s[1:]
-	}
-	return s
-}
-
-// CSVText is a text as a cell of a CSV file that no spreadsheet takes for a formula (see escape).
+// CSVText is a text as a cell of a CSV file that is written elsewhere, so that no spreadsheet takes it for
+// a formula.
 func CSVText(s string) string { return escape(s) }
 
-func looksLikeFormula(s string) bool {
-	for i := range len(s) {
-		switch s[i] {
-		case '\'':
-		case '=', '+', '-', '@', '\t', '\r':
-			return true
-		default:
-			return false
+// unescape takes off the apostrophes that escape put into a text.
+func unescape(s string) string { return guarded(s, "", 1) }
+
+// guarded puts add before, and drops so many of, the apostrophes in front of every sign at which a cell
+// could be taken for a formula.
+func guarded(s, add string, drop int) string {
+	var b strings.Builder
+	start := true
+	for i := 0; i < len(s); i++ {
+		if from, sign := signAt(s, i); start && sign >= 0 {
+			b.WriteString(s[i:from] + add + s[min(from+drop, sign):sign])
+			i = sign
 		}
+		b.WriteByte(s[i])
+		start = strings.IndexByte(";\t\r\n", s[i]) >= 0
 	}
-	return false
+	return b.String()
+}
+
+// signAt finds the sign of a formula behind spaces and apostrophes from i on, the latter from the place
+// from; sign is -1 if there is none.
+func signAt(s string, i int) (from, sign int) {
+	for from = i; from < len(s) && s[from] == ' '; from++ {
+	}
+	for sign = from; sign < len(s) && s[sign] == '\''; sign++ {
+	}
+	if sign == len(s) || strings.IndexByte("=+-@\t\r", s[sign]) < 0 {
+		return from, -1
+	}
+	return from, sign
 }

@@ -65,6 +65,8 @@ func TestEscapeIsUndone(t *testing.T) {
 	for in, out := range map[string]string{
 		"=1+1": "'=1+1", "+41": "'+41", "-3": "'-3", "@x": "'@x", "\tx": "'\tx", "\rx": "'\rx",
 		"'=1": "''=1", "''-": "'''-", "Kim": "Kim", "'Kim": "'Kim", "": "", "'": "'", "O'-x": "O'-x",
+		"x;=1": "x;'=1", "x; =1": "x; '=1", " +1": " '+1", "x;'=1": "x;''=1", "x\n-1": "x\n'-1", "x\t@1": "x\t'@1", "\t=1": "'\t'=1", "x;;-": "x;;'-",
+		"x,=1": "x,=1", "a = b": "a = b", "x;' =1": "x;' =1", ";": ";", "x;'": "x;'",
 	} {
 		if got := escape(in); got != out {
 			t.Errorf("escape(%q) = %q, want %q", in, got, out)

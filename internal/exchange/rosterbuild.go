@@ -21,6 +21,7 @@ type RosterSettings struct {
 type RosterAthlete struct {
 	Row     int
 	Athlete screen.Athlete
+	Consent screen.Date   // when a consent for screening was given; empty: the row does not say so
 	Faults  screen.Faults // with their places; the athlete is not to be used if there are any
 }
 
@@ -142,6 +143,7 @@ func (b *rosterBuilder) row(r *RosterRow) RosterAthlete {
 		}
 	}
 	c.athlete()
+	c.consent()
 	check := out.Athlete
 	check.ID = "row"
 	for _, f := range b.p.CheckAthlete(&check, b.today, "") {
@@ -214,6 +216,25 @@ func (c *rowReader) athlete() {
 	}
 	a.HeightCM = c.size(b.height)
 	a.MassKG = c.size(b.mass)
+}
+
+// consent reads the day of the consent, if the row has one. It is written as birth dates are.
+func (c *rowReader) consent() {
+	s := c.text(MeansConsent)
+	if s == "" {
+		return
+	}
+	on, f := readDay(s).in(c.b.out.Dates.Order)
+	switch {
+	case f != nil:
+	case on > c.b.today:
+		f = &screen.Fault{Problem: string(on) + " is in the future", Want: "a day up to today, or an empty cell"}
+	case on < c.out.Athlete.Born:
+		f = &screen.Fault{Problem: string(on) + " lies before the athlete's birth", Want: "the day on which the consent was given, or an empty cell"}
+	default:
+		c.out.Consent = on
+	}
+	c.fault(MeansConsent, f)
 }
 
 // read reads the cell of a column that must be filled, if there is such a column.

@@ -25,6 +25,7 @@ const (
 	MeansMassKG   Meaning = "mass_kg"
 	MeansMassLB   Meaning = "mass_lb"
 	MeansNumber   Meaning = "external_id"
+	MeansConsent  Meaning = "consent_on"
 )
 
 // MeaningChoice is a meaning with its words.
@@ -41,7 +42,7 @@ func MeaningChoices() []MeaningChoice {
 		{MeansHeight, "height, in cm unless a unit is written"}, {MeansHeightCM, "height, cm"}, {MeansHeightM, "height, metres"},
 		{MeansHeightIn, "height, inches"}, {MeansHeightFt, "height, feet and inches"},
 		{MeansMass, "mass, in kg unless a unit is written"}, {MeansMassKG, "mass, kg"}, {MeansMassLB, "mass, pounds"},
-		{MeansNumber, "number (ID)"}, {"", "nothing: leave it out"},
+		{MeansNumber, "number (ID)"}, {MeansConsent, "date of the consent for screening"}, {"", "nothing: leave it out"},
 	}
 }
 
@@ -80,6 +81,7 @@ var synonyms = map[Meaning][]string{
 	MeansPosition: {"position", "positions", "pos", "position s", "playing position"},
 	MeansHeight:   {"height", "ht", "stature", "standing height", "body height"},
 	MeansMass:     {"mass", "weight", "wt", "body mass", "body weight", "bodyweight"},
+	MeansConsent:  {"consent", "consent on", "consent date", "date of consent", "consent given", "consent given on", "consent for screening"},
 	MeansNumber:   {"external id", "externalid", "id", "number", "no", "nr", "num", "#", "id number", "id no", "athlete id", "athlete number", "player id", "player number", "member id", "member number", "student id", "registration number", "record number"},
 }
 

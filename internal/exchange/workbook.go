@@ -16,11 +16,14 @@ import (
 // What a workbook may hold at most. A roster of 5,000 athletes unpacks to about 3 MiB; what is larger
 // than this is a mistake, or a small file made to fill the memory.
 const (
-	maxUnpacked  = 64 << 20 // all parts together
+	maxUnpacked  = 40 << 20 // all parts together
 	maxSmallPart = 4 << 20  // a part that is not a sheet, its texts, a picture or the like
 	maxParts     = 5_000
 	maxSheets    = 50
 )
+
+// takenApart bounds how many workbooks are unpacked at a time, and so how much memory they take.
+var takenApart = make(chan struct{}, 2)
 
 var (
 	zipStart = []byte("PK\x03\x04")
@@ -68,6 +71,8 @@ func readWorkbook(data []byte, most int64) (tables []RosterTable, err error) {
 	if bytes.HasPrefix(data, oleStart) {
 		return nil, refuseOLE(data)
 	}
+	takenApart <- struct{}{}
+	defer func() { <-takenApart }()
 	defer func() { // a damaged file must not stop the program, whatever the library makes of it
 		if recover() != nil {
 			tables, err = nil, brokenWorkbook()

@@ -1,7 +1,6 @@
 package exchange
 
 import (
-	"bytes"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -41,12 +40,6 @@ type grid struct {
 // area is a range of merged cells, places from 0, rows from 1.
 type area struct{ row, rowEnd, column int }
 
-func (b *book) decoder(data []byte) *xml.Decoder {
-	d := xml.NewDecoder(bytes.NewReader(data))
-	d.CharsetReader = b.f.CharsetReader
-	return d
-}
-
 // sheet reads a sheet into a table; ok is false if the sheet is empty.
 func (b *book) sheet(name string, data []byte) (t RosterTable, ok bool, err error) {
 	g := grid{b: b}
@@ -81,7 +74,7 @@ func (b *book) sheet(name string, data []byte) (t RosterTable, ok bool, err erro
 	return t, ok, nil
 }
 
-func (g *grid) element(d *xml.Decoder, start *xml.StartElement) error {
+func (g *grid) element(d *tokens, start *xml.StartElement) error {
 	switch start.Name.Local {
 	case "row":
 		g.row++
@@ -119,7 +112,7 @@ func attribute(e *xml.StartElement, name string) string {
 }
 
 // cell reads a cell with what stands in it.
-func (g *grid) cell(d *xml.Decoder, start *xml.StartElement) (c cell, err error) {
+func (g *grid) cell(d *tokens, start *xml.StartElement) (c cell, err error) {
 	g.column++
 	c = cell{row: g.row, column: g.column, kind: attribute(start, "t")}
 	if ref := attribute(start, "r"); ref != "" {
@@ -152,7 +145,7 @@ func (g *grid) cell(d *xml.Decoder, start *xml.StartElement) (c cell, err error)
 
 // eachText calls do for every element below the present one, and for the text in it, with the names of
 // the elements on the way. It ends with the end of the present element.
-func eachText(d *xml.Decoder, do func(path []string, text string)) error {
+func eachText(d *tokens, do func(path []string, text string)) error {
 	var path []string
 	for {
 		tok, err := d.Token()

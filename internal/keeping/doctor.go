@@ -139,13 +139,17 @@ func (d *Diagnosis) backups(c *store.Checked, now time.Time) {
 	}
 	b := &c.Backups[0]
 	age := now.Sub(b.At)
-	text := fmt.Sprintf("the newest was made %s, %s ago: %s, %s%s", stamp(b.At), span(age), b.Name, map[bool]string{true: "encrypted", false: "not encrypted"}[b.Encrypted], failed)
+	ago := span(age) + " ago"
+	if age < 0 {
+		ago = "which is in the future"
+	}
+	text := fmt.Sprintf("the newest was made %s, %s: %s, %s%s", stamp(b.At), ago, b.Name, map[bool]string{true: "encrypted", false: "not encrypted"}[b.Encrypted], failed)
 	switch {
 	case failed != "":
 		d.add(Wrong, "backup", "%s", text)
 	case p.Every > 0 && age > lateFactor*p.Every:
 		d.add(Wrong, "backup", "%s; one was planned every %s", text, span(p.Every))
-	case p.Every == 0 && age > oldBackup:
+	case p.Every == 0 && age > oldBackup || age < 0:
 		d.add(Notice, "backup", "%s", text)
 	default:
 		d.add(Good, "backup", "%s", text)
@@ -214,8 +218,6 @@ func times(n int, what string) string {
 // span is a time in the unit that fits it.
 func span(d time.Duration) string {
 	switch {
-	case d < 0:
-		return "less than 0 minutes"
 	case d < 2*time.Hour:
 		return times(int(d/time.Minute), "minute")
 	case d < 48*time.Hour:

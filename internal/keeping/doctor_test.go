@@ -3,6 +3,7 @@ package keeping
 import (
 	"database/sql"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -10,7 +11,6 @@ import (
 	"time"
 
 	"evenhand/internal/access"
-	"evenhand/internal/store"
 )
 
 func point(d *Diagnosis, name string) (p Point) {
@@ -26,54 +26,49 @@ func state(d *Diagnosis, name string) State { return point(d, name).State }
 
 // TestDoctor looks at files that are well, or ill in one way each.
 func TestDoctor(t *testing.T) {
-	addBackup := func(at time.Time, seq int64, hash string) func(*testing.T, *store.Store) {
-		return func(t *testing.T, st *store.Store) {
-			tamper(t, st, func(tx *store.Tx) error {
-				return tx.AddBackup(&store.Backup{ID: "b", At: at, Name: "b.db", AuditSeq: seq, AuditHash: hash})
-			})
-		}
+	w, _ := testWorld(nil)
+	made, err := Backup(t.Context(), w, newFile(t, w), &access.Local, t.TempDir(), Lock{}) // on record in the file that it was made of
+	if err != nil {
+		t.Fatal(err)
 	}
-	execute := func(q string) func(*testing.T, *store.Store) {
-		return func(t *testing.T, st *store.Store) {
-			raw(t, st.Path(), func(db *sql.DB) error { _, err := db.ExecContext(t.Context(), q); return err })
-		}
+	well, err := os.ReadFile(made.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	addBackup := func(at time.Time, seq int64, hash string) string {
+		return fmt.Sprintf("INSERT INTO backups VALUES ('b', %d, 'b.db', 1, 0, %d, '%s')", at.UnixMicro(), seq, hash)
 	}
 	for _, c := range []struct {
 		name, point string
-		do          func(*testing.T, *store.Store)
+		query       string
 		state       State
 		says        string
 	}{
-		{"well", "file", nil, Good, "whole"},
-		{"well", "references", nil, Good, ""},
-		{"well", "schema", nil, Good, "this program's"},
-		{"well", "erasing", nil, Good, "overwritten"},
-		{"well", "audit", nil, Good, "1 entry"},
-		{"well", "privacy", nil, Good, "only its owner"},
-		{"well", "backup", nil, Notice, "none was made yet"},
-		{"well", "log", nil, Good, ""},
+		{"well", "file", "", Good, "whole"},
+		{"well", "references", "", Good, ""},
+		{"well", "schema", "", Good, "this program's"},
+		{"well", "erasing", "", Good, "overwritten"},
+		{"well", "audit", "", Good, "1 entry"},
+		{"well", "privacy", "", Good, "only its owner"},
+		{"well", "backup", "", Notice, "none was made yet"},
+		{"well", "log", "", Good, ""},
 		{"backed up", "backup", addBackup(start.Add(-50*time.Hour), 0, ""), Good, "2 days ago: b.db, not encrypted"},
 		{"backed up long ago", "backup", addBackup(start.Add(-8*day), 0, ""), Notice, "8 days ago"},
+		{"backed up by another clock", "backup", addBackup(start.Add(day), 0, ""), Notice, "which is in the future"},
 		{"another head", "audit", addBackup(start, 1, "another"), Wrong, "entry 1 is not the one"},
 		{"a cut audit", "audit", addBackup(start, 7, "x"), Wrong, "ends with entry 1, but the backup b.db knows entry 7"},
-		{"a changed audit", "audit", execute("DROP TRIGGER audit_stays; UPDATE audit SET who = 'q'"), Wrong, "entry 1 was changed"},
-		{"a loose reference", "references", execute("PRAGMA foreign_keys = off; DELETE FROM athletes"), Wrong, "1 fault"},
-		{"newer", "file", execute("INSERT INTO goose_db_version (version_id, is_applied) VALUES (9999, 1)"), Wrong, "newer version"},
-		{"older", "schema", execute("DELETE FROM goose_db_version WHERE version_id > 3"), Notice, "brought to step"},
-		{"foreign", "file", execute("DROP TABLE goose_db_version"), Wrong, "something else"},
-		{"readable by others", "privacy", func(t *testing.T, st *store.Store) {
-			if err := os.Chmod(st.Path(), 0o640); err != nil {
-				t.Fatal(err)
-			}
-		}, Notice, "evenhand.db may be read"},
+		{"a changed audit", "audit", "DROP TRIGGER audit_stays; UPDATE audit SET who = 'q'", Wrong, "entry 1 was changed"},
+		{"a loose reference", "references", "PRAGMA foreign_keys = off; DELETE FROM athletes", Wrong, "1 fault"},
+		{"newer", "file", "INSERT INTO goose_db_version (version_id, is_applied) VALUES (9999, 1)", Wrong, "newer version"},
+		{"older", "schema", "DELETE FROM goose_db_version WHERE version_id > 3", Notice, "brought to step"},
+		{"foreign", "file", "DROP TABLE goose_db_version", Wrong, "something else"},
 	} {
 		t.Run(c.name+" "+c.point, func(t *testing.T) {
-			w, _ := testWorld(nil)
-			st := newFile(t, w)
-			if c.do != nil {
-				c.do(t, st)
+			path := written(t, "evenhand.db", string(well))
+			if c.query != "" {
+				raw(t, path, func(db *sql.DB) error { _, err := db.ExecContext(t.Context(), c.query); return err })
 			}
-			d, err := Diagnose(t.Context(), w, st.Path())
+			d, err := Diagnose(t.Context(), w, path)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -82,7 +77,13 @@ func TestDoctor(t *testing.T) {
 			}
 		})
 	}
-	w, _ := testWorld(nil)
+	shared := written(t, "evenhand.db", string(well))
+	if err := os.Chmod(shared, 0o640); err != nil {
+		t.Fatal(err)
+	}
+	if d, err := Diagnose(t.Context(), w, shared); err != nil || d.Wrong() || state(d, "privacy") != Notice || !strings.Contains(point(d, "privacy").Text, "evenhand.db may be read") {
+		t.Errorf("%+v, %v", d, err)
+	}
 	if _, err := Diagnose(t.Context(), w, filepath.Join(t.TempDir(), "none")); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("a file that is not there: %v", err)
 	}
@@ -122,7 +123,7 @@ func TestDoctorOnAFullDisk(t *testing.T) {
 }
 
 func TestWords(t *testing.T) {
-	for d, want := range map[time.Duration]string{-time.Hour: "less than 0 minutes", time.Minute: "1 minute", 119 * time.Minute: "119 minutes",
+	for d, want := range map[time.Duration]string{time.Minute: "1 minute", 119 * time.Minute: "119 minutes",
 		2 * time.Hour: "2 hours", 47 * time.Hour: "47 hours", 48 * time.Hour: "2 days", 400 * day: "400 days"} {
 		if got := span(d); got != want {
 			t.Errorf("%v is %q, want %q", d, got, want)

@@ -231,3 +231,25 @@ func TestOwnIsForOneself(t *testing.T) {
 		}
 	}
 }
+
+// TestSessionOfSomebodyNotLetIn stands for nobody, also if it was left on file.
+func TestSessionOfSomebodyNotLetIn(t *testing.T) {
+	h := newHouse(t)
+	ctx := t.Context()
+	chief := h.first(t)
+	in, e1 := h.SignIn(ctx, from("chief", good, ""))
+	token, e2 := h.MakeToken(ctx, chief, "n", access.Scopes, "", 1)
+	ok(t, e1)
+	ok(t, e2)
+	h.write(t, func(tx *store.Tx) error {
+		a, err := tx.Account(chief.ID)
+		ok(t, err)
+		a.Disabled = start
+		return tx.PutAccount(&a)
+	})
+	if who, err := h.BySession(ctx, in.Cookie); !who.Anonymous() || err != nil {
+		t.Errorf("the session stands for %+v (%v)", who, err)
+	}
+	_, err := h.ByToken(ctx, token, "")
+	is(t, "the token", err, screen.Unknown, "the token is not one that works")
+}

@@ -93,33 +93,37 @@ func (o *Office) openLink(tx *store.Tx, secret string, kinds ...access.LinkKind)
 // stillMeant reports whether what a link was made for still is so: a first administrator is wanted, who
 // invited may still do so, the account is let in, the athlete is on record.
 func (o *Office) stillMeant(tx *store.Tx, l *access.Link) (bool, error) {
-	missing := func(err error) (bool, error) {
+	onlyIfMissing := func(err error) error {
 		if screen.IsCode(err, screen.NotFound) {
-			return false, nil
+			return nil
 		}
-		return err == nil, err
+		return err
 	}
 	switch l.Kind {
 	case access.LinkSetup:
 		there, err := tx.AnyAccount()
 		return !there, err
 	case access.LinkInvitation:
-		return o.mayInvite(tx, l.By, l.Grants)
+		return o.mayGive(tx, l.By, l.Grants)
 	case access.LinkReset:
 		a, err := tx.Account(l.Account)
-		if err == nil && !a.Disabled.IsZero() {
-			return false, nil
+		if err != nil || !a.Disabled.IsZero() {
+			return false, onlyIfMissing(err)
 		}
-		return missing(err)
+		grants, err := tx.Grants(l.Account)
+		if err != nil {
+			return false, err
+		}
+		return o.mayGive(tx, l.By, grants) // the account may have been given more since
 	case access.LinkFamily:
 		_, err := tx.Athlete(l.Athlete)
-		return missing(err)
+		return err == nil, onlyIfMissing(err)
 	}
 	return false, nil
 }
 
-// mayInvite reports whether an account, or the command line, may give these roles now.
-func (o *Office) mayInvite(tx *store.Tx, by string, grants []access.Grant) (bool, error) {
+// mayGive reports whether an account, or the command line, may give these roles now.
+func (o *Office) mayGive(tx *store.Tx, by string, grants []access.Grant) (bool, error) {
 	who := access.Local
 	if by != access.Local.ID {
 		a, err := tx.Account(by)

@@ -317,3 +317,50 @@ func (h *house) contents(t *testing.T) string {
 	ok(t, err)
 	return string(b)
 }
+
+// TestNoRandom makes no secret without random numbers, and leaves nothing behind.
+func TestNoRandom(t *testing.T) {
+	s := newStaff(t)
+	ctx := t.Context()
+	link, err := s.Invite(ctx, s.chief, "N", []access.Grant{role("T", access.Coach)})
+	ok(t, err)
+	before := len(s.entries(t))
+	dry := New(s.store, Options{Now: s.now, NewID: s.opt.NewID, Random: strings.NewReader(""), Cost: cheap})
+	_, e1 := dry.SignIn(ctx, from("chief", good, ""))
+	_, e2 := dry.Invite(ctx, s.chief, "N", []access.Grant{role("T", access.Coach)})
+	_, e3 := dry.TakeInvitation(ctx, link, NewAccount{Login: "abc", Name: "N", Password: good})
+	_, e4 := dry.MakeFamilyLink(ctx, s.both, "A", "N", 1)
+	_, e5 := dry.MakeToken(ctx, s.chief, "N", access.Scopes, "", 1)
+	_, e6 := dry.OfferTOTP(ctx, s.chief)
+	_, e7 := dry.ResetLink(ctx, s.chief, s.both.ID)
+	_, _, e8 := dry.BeginPasskey(ctx, s.chief, origin)
+	for i, err := range []error{e1, e2, e3, e4, e5, e6, e7, e8} {
+		if err == nil || screen.IsCode(err, screen.Invalid) || screen.IsCode(err, screen.Unknown) {
+			t.Errorf("%d: %v", i+1, err)
+		}
+	}
+	if n := len(s.entries(t)) - before; n != 0 {
+		t.Errorf("%d entries for what was not done", n)
+	}
+	_, err = s.TakeInvitation(ctx, link, NewAccount{Login: "abc", Name: "N", Password: good})
+	ok(t, err)
+}
+
+// TestResetOfMore: a link for a new password does not take over what the account was given since.
+func TestResetOfMore(t *testing.T) {
+	s := newStaff(t)
+	ctx := t.Context()
+	link, err := s.ResetLink(ctx, s.adminT, s.coachT.ID)
+	ok(t, err)
+	look := func() error { _, err := s.OneTime(ctx, link, ""); return err }
+	ok(t, look())
+	ok(t, s.SetGrants(ctx, s.chief, s.coachT.ID, []access.Grant{role("T", access.Coach), role("", access.Administrator)}))
+	is(t, "made by somebody who administers less", look(), screen.NotFound, "this link does not work")
+	_, err = s.TakeReset(ctx, link, other, "")
+	is(t, "taken", err, screen.NotFound, "this link does not work")
+	ok(t, s.SetGrants(ctx, s.chief, s.coachT.ID, nil))
+	ok(t, look())
+	ok(t, s.SetGrants(ctx, s.chief, s.adminT.ID, nil))
+	ok(t, s.SetGrants(ctx, s.chief, s.coachT.ID, []access.Grant{role("T", access.Coach)}))
+	is(t, "made by somebody who administers nothing", look(), screen.NotFound, "this link does not work")
+}

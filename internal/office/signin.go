@@ -35,13 +35,15 @@ func (o *Office) SignIn(ctx context.Context, a Attempt) (SignedIn, error) {
 		return SignedIn{}, err
 	}
 	out, err := o.tryIn(ctx, &acc, &a)
+	_, busy := Throttled(err)
+	if err == nil || busy || NeedsCode(err) { // who hangs up while we hash has had our work all the same
+		giveBack()
+	}
 	switch {
 	case err == nil:
 		tries.clear()
-		giveBack()
-	case !errors.Is(err, errWrong): // the code is missing, or it was not tried: too many at once, a fault of ours
+	case !errors.Is(err, errWrong): // the code is missing, or nothing was said of the password
 		tries.undo()
-		giveBack()
 	}
 	return out, err
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -301,6 +302,37 @@ func TestBusyIsNoFailure(t *testing.T) {
 	ok(t, err)
 }
 
+// TestHangingUp does not count against the account, whose owner is at a gym's network, but does so
+// against the address.
+func TestHangingUp(t *testing.T) {
+	h := newHouse(t)
+	h.first(t)
+	for range hashesAtOnce { // nobody gets a turn
+		h.hasher.slots <- struct{}{}
+	}
+	for i := range failBurst {
+		ctx, cancel := context.WithCancel(t.Context())
+		got := make(chan error)
+		go func() { _, err := h.SignIn(ctx, from("chief", good, "")); got <- err }()
+		for h.hasher.waiting.Load() == 0 {
+			runtime.Gosched()
+		}
+		cancel()
+		if err := <-got; !errors.Is(err, context.Canceled) {
+			t.Fatalf("try %d: %v", i, err)
+		}
+	}
+	_, err := h.SignIn(t.Context(), from("chief", good, ""))
+	if wait, _ := Throttled(err); wait != failEvery {
+		t.Errorf("from the same address: %v", err)
+	}
+	for range hashesAtOnce {
+		<-h.hasher.slots
+	}
+	_, err = h.SignIn(t.Context(), Attempt{Login: "chief", Password: good, Address: "192.0.2.99"})
+	ok(t, err)
+}
+
 // TestRehash makes a new hash at the first sign-in after the cost was changed.
 func TestRehash(t *testing.T) {
 	h := newHouse(t)
@@ -314,8 +346,8 @@ func TestRehash(t *testing.T) {
 	dearer := New(h.store, Options{Now: h.now, NewID: func() string { return "new-session" }, Cost: Cost{Time: 2, Memory: 16, Threads: 2}})
 	_, err := dearer.SignIn(ctx, from("chief", other, ""))
 	is(t, "a wrong password", err, screen.Unknown, "do not fit")
-	if stored() != before {
-		t.Error("a wrong password was hashed anew")
+	if n := dearer.hasher.done.Load(); n != 1 || stored() != before {
+		t.Errorf("a wrong password was hashed anew: %d hashes", n)
 	}
 	_, err = dearer.SignIn(ctx, from("chief", good, ""))
 	ok(t, err)

@@ -111,7 +111,7 @@ func cleanName(f *screen.Faults, name string) string {
 		f.Add(where, "a name", "there is no name")
 	case utf8.RuneCountInString(name) > mostNameLength:
 		f.Add(where, "at most 100 characters", "the name is too long")
-	case !utf8.ValidString(name) || strings.ContainsFunc(name, unicode.IsControl):
+	case !utf8.ValidString(name) || strings.ContainsFunc(name, unicode.IsControl) || !screen.Plain(name):
 		f.Add(where, "a name in one line", "there are characters in the name that cannot be shown")
 	}
 	return name

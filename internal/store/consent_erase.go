@@ -265,5 +265,11 @@ func (tx *Tx) DayRevision(day string) (int, error) {
 	return r.N, err
 }
 
+// BumpDay makes devices of a screening day read it again. None for an unknown day.
+func (tx *Tx) BumpDay(day string) (err error) {
+	defer tx.fail(&err)
+	return tx.exec(qDayBump, tx.now(), day)
+}
+
 // Forget drops what is kept in memory of records: after an erasure nothing of them is.
 func (s *Store) Forget() { s.cache.clear() }

@@ -72,6 +72,8 @@ async function findPages(page) {
   pages.retestMeasure = `${pages.retest}?measure=hip_internal_rotation`;
   pages.retestFile = `${pages.retest}/file`;
   pages.protocol = '/protocol';
+  pages.people = '/people';
+  pages.audit = '/audit';
   pages.notFound = '/nothing/here';
 }
 
