@@ -9,7 +9,7 @@ GO_FILES = $(shell git ls-files -co --exclude-standard '*.go')
 # What the program embeds of the pages, besides what is in the repository.
 WEB = web/node_modules/.installed web/static/built/station.js
 
-.PHONY: run test build bench proof lint format vet check unit race e2e day crash fuzz size clean
+.PHONY: run test build bench proof roles lint format vet check unit race e2e day crash fuzz size clean
 
 run: build ## serve the demo squad at a printed address
 	./evenhand demo
@@ -48,6 +48,9 @@ day: build $(CHROMIUM) ## a whole screening day of sixty athletes in the browser
 bench: build $(CHROMIUM) ## timings; nothing here passes or fails
 	go test -run '^$$' -bench . -benchmem ./...
 	EVENHAND_BIN=$(CURDIR)/evenhand CHROMIUM=$(CHROMIUM) npm --prefix web run --silent bench
+
+roles: ## docs/roles.md, from the rules and the routes
+	go test -count=1 -run TestRolesDoc . -update
 
 proof: ## what the scoring says against what is true, by simulation; minutes
 	go run ./cmd/proof

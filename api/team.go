@@ -188,7 +188,7 @@ func (s *server) putMembership(ctx context.Context, in *struct {
 	}, func(ctx context.Context, rev int) (screen.Membership, error) {
 		x := screen.Membership{ID: in.Membership, Team: in.Team, Season: in.Body.Season, Athlete: in.Body.Athlete,
 			From: screen.Date(in.Body.From), To: screen.Date(in.Body.To)}
-		return x, s.clinic.PutMembership(ctx, person(ctx), x, rev)
+		return x, referring(rev, s.clinic.PutMembership(ctx, person(ctx), x, rev))
 	})
 	if err != nil {
 		return nil, err

@@ -83,7 +83,7 @@ func TestSeasonsAndMembers(t *testing.T) {
 	r.do("PUT", "/api/v1/athletes/B", athleteBody).is(201)
 	r.do("PUT", "/api/v1/teams/T/members/M", `{"athlete":"B","season":"Q","from":"2026-02-01"}`).is(201)
 	r.do("PUT", "/api/v1/teams/T/members/M", `{"athlete":"B","season":"Q","from":"2026-02-01"}`).is(200)
-	r.do("PUT", "/api/v1/teams/T/members/M2", `{"athlete":"nobody"}`).fault(422, "", "not on record")
+	r.do("PUT", "/api/v1/teams/T/members/M2", `{"athlete":"nobody"}`).fault(422, "", "no such athlete")
 	var members items
 	tag = r.do("GET", "/api/v1/teams/T/members", "").is(200).into(&members).header.Get("ETag")
 	if len(members.Items) != 2 {

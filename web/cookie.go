@@ -29,14 +29,14 @@ func sessionCookie(r *http.Request) string {
 // setSession gives the browser the cookie of a session that has just begun. Lax lets a link in a message
 // lead into a page of somebody who is signed in; forms of strangers are refused by sameOrigin.
 func setSession(ctx *gin.Context, in office.SignedIn) {
-	c := cookie(ctx.Request, in.Cookie)
+	c := cookie(ctx.Request, in.Cookie) //nolint:gosec // as below
 	c.Expires = in.Expires
 	http.SetCookie(ctx.Writer, c)
 }
 
 // clearSession takes the cookie away.
 func clearSession(ctx *gin.Context) {
-	c := cookie(ctx.Request, "") //nolint:gosec // as above
+	c := cookie(ctx.Request, "") //nolint:gosec // as below
 	c.MaxAge = -1
 	http.SetCookie(ctx.Writer, c)
 }

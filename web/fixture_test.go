@@ -37,6 +37,7 @@ type place struct {
 	clinic   *clinic.Clinic
 	store    *store.Store
 	scenario demo.Scenario
+	file     string
 	log      *bytes.Buffer
 	who      access.Person // who sends the requests
 }
@@ -74,7 +75,7 @@ func newPlace(t testing.TB, opt Options) *place {
 		t.Fatal(err)
 	}
 	p := openPlace(t, file, opt, &ids)
-	p.scenario = seeded.scenario
+	p.scenario, p.file = seeded.scenario, file
 	return p
 }
 

@@ -19,8 +19,17 @@ import (
 
 var boss = LocalAdministrator
 
-// open is a clinic on a fresh file, with a clock that stands still and ids that count up.
+// open is a clinic on a fresh file, in which everybody has a consent for screening, with a clock that
+// stands still and ids that count up.
 func open(t testing.TB) *Clinic {
+	t.Helper()
+	c, path := openFile(t)
+	storetest.Consent(t, path)
+	return c
+}
+
+// openFile is a clinic without consents, and its file.
+func openFile(t testing.TB) (*Clinic, string) {
 	t.Helper()
 	p, err := screen.Default()
 	if err != nil {
@@ -37,9 +46,8 @@ func open(t testing.TB) *Clinic {
 			t.Error(err)
 		}
 	})
-	storetest.Consent(t, path)
 	n := 0
-	return New(st, score.New(p), now, func() string { n++; return fmt.Sprintf("id-%d", n) })
+	return New(st, score.New(p), now, func() string { n++; return fmt.Sprintf("id-%d", n) }), path
 }
 
 func must[T any](t testing.TB) func(v T, err error) T {

@@ -192,7 +192,12 @@ func (c *Clinic) recordConsent(tx *store.Tx, who Person, a *screen.Athlete, in *
 		if len(bad) == 0 && !slices.Contains(known, x.Version) {
 			bad.Add(joined(where, "version"), "one of: "+strings.Join(known, ", "), "there is no text %q for %s", x.Version, p.Words())
 		}
-		f, out = append(f, bad...), append(out, x)
+		for _, b := range bad {
+			if !slices.Contains(f, b) { // what is wrong with the day is told once, not for each purpose
+				f = append(f, b)
+			}
+		}
+		out = append(out, x)
 	}
 	if err := f.Err(); err != nil {
 		return nil, err

@@ -28,7 +28,13 @@ const (
 // newDay lists n athletes, a01 left-handed, the others right-handed.
 func newDay(t testing.TB, n int) *dayRig {
 	t.Helper()
-	c, ctx := open(t), context.Background()
+	return dayOn(t, open(t), n)
+}
+
+// dayOn is such a day in a clinic.
+func dayOn(t testing.TB, c *Clinic, n int) *dayRig {
+	t.Helper()
+	ctx := context.Background()
 	must[screen.Team](t)(c.PutTeam(ctx, boss, screen.Team{ID: "t1", Name: "Team", Sport: "baseball"}, 0))
 	for i := range n {
 		a := screen.Athlete{ID: fmt.Sprintf("a%02d", i+1), Name: fmt.Sprintf("Athlete %02d", i+1), Born: "2011-04-02", Sex: screen.Male, Sport: "baseball",

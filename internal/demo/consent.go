@@ -44,10 +44,11 @@ func (m *maker) consents() {
 	}
 }
 
-// withdrew is who withdrew: somebody of DayTeam to whom nothing else happens; nil if there is nobody.
+// withdrew is of whom a guardian withdrew: somebody of DayTeam to whom nothing else happens; nil if there
+// is nobody.
 func (m *maker) withdrew() *person {
 	for _, i := range slices.Backward(m.roles.swapCandidates) {
-		if q := m.squad[i]; q.team == len(m.out.Teams)-1 {
+		if q := m.squad[i]; q.team == len(m.out.Teams)-1 && !q.athlete.OfAge(m.today, majority) {
 			return q
 		}
 	}

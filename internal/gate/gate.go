@@ -131,29 +131,39 @@ func (g *Gate) entry(ctx context.Context, who *access.Person, a access.Action, a
 	return e
 }
 
-// decide finds out whose records it is about and whether who is let in.
+// decide finds out whose records it is about and whether who is let in. Where one of several subjects is
+// not there, those before it are decided first, as they are where it is there.
 func (g *Gate) decide(tx *store.Tx, who *access.Person, a access.Action, about About) ([]access.Subject, error) {
-	subjects, err := about(tx, g.Today())
-	if err != nil {
-		if who.Anonymous() { // whether there is such a record is nobody's business
-			return subjects, Deny(who)
-		}
-		return subjects, err
+	subjects, absent := about(tx, g.Today())
+	if absent != nil && who.Anonymous() { // whether there is such a record is nobody's business
+		return subjects, Deny(who)
 	}
 	for i := range subjects {
-		s, what := &subjects[i], a
-		if s.Needs != "" {
-			what = s.Needs
+		if absent != nil && i == len(subjects)-1 {
+			break
 		}
-		switch {
-		case who.May(what, s):
-		case !who.Anonymous() && !s.Every && !who.Knows(s):
-			return subjects, &denied{missing(s.Kind)}
-		default:
-			return subjects, Deny(who)
+		if err := let(who, a, &subjects[i]); err != nil {
+			return subjects, err
 		}
 	}
-	return subjects, nil
+	if absent == nil && len(subjects) == 0 { // about nobody's records is nobody's to do
+		return nil, Deny(who)
+	}
+	return subjects, absent
+}
+
+// let lets who do a with s, or says why not.
+func let(who *access.Person, a access.Action, s *access.Subject) error {
+	if s.Needs != "" {
+		a = s.Needs
+	}
+	switch {
+	case who.May(a, s):
+		return nil
+	case !who.Anonymous() && !s.Every && !who.Knows(s):
+		return &denied{missing(s.Kind)}
+	}
+	return Deny(who)
 }
 
 // denied is the problem of somebody who was not let in.

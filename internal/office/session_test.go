@@ -239,8 +239,10 @@ func TestSessionOfSomebodyNotLetIn(t *testing.T) {
 	chief := h.first(t)
 	in, e1 := h.SignIn(ctx, from("chief", good, ""))
 	token, e2 := h.MakeToken(ctx, chief, "n", access.Scopes, "", 1)
-	ok(t, e1)
-	ok(t, e2)
+	link, e3 := h.ResetLink(ctx, access.Local, chief.ID)
+	for _, err := range []error{e1, e2, e3} {
+		ok(t, err)
+	}
 	h.write(t, func(tx *store.Tx) error {
 		a, err := tx.Account(chief.ID)
 		ok(t, err)
@@ -252,4 +254,6 @@ func TestSessionOfSomebodyNotLetIn(t *testing.T) {
 	}
 	_, err := h.ByToken(ctx, token, "")
 	is(t, "the token", err, screen.Unknown, "the token is not one that works")
+	_, err = h.OneTime(ctx, link, "")
+	is(t, "the link", err, screen.NotFound, "this link does not work")
 }

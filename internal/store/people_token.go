@@ -7,15 +7,15 @@ import (
 )
 
 const (
-	bearerCols  = "hash, id, account_id, name, scopes, team_id, created, expires, used, revoked"
-	qBearer     = "SELECT " + bearerCols + " FROM tokens WHERE hash = ?"
-	qBearersOf  = "SELECT " + bearerCols + " FROM tokens WHERE account_id = ? ORDER BY created DESC, id DESC"
-	qBearerUse  = "UPDATE tokens SET used = ? WHERE hash = ?"
-	qBearerEnd  = "UPDATE tokens SET revoked = ? WHERE id = ? AND account_id = ? AND revoked = 0"
-	qBearersEnd = "UPDATE tokens SET revoked = ? WHERE account_id = ? AND revoked = 0"
+	programCols  = "hash, id, account_id, name, scopes, team_id, created, expires, used, revoked"
+	qProgram     = "SELECT " + programCols + " FROM tokens WHERE hash = ?"
+	qProgramsOf  = "SELECT " + programCols + " FROM tokens WHERE account_id = ? ORDER BY created DESC, id DESC"
+	qProgramUse  = "UPDATE tokens SET used = ? WHERE hash = ?"
+	qProgramEnd  = "UPDATE tokens SET revoked = ? WHERE id = ? AND account_id = ? AND revoked = 0"
+	qProgramsEnd = "UPDATE tokens SET revoked = ? WHERE account_id = ? AND revoked = 0"
 )
 
-var tokenStatements = []string{qBearer, qBearersOf, qBearerUse, qBearerEnd, qBearersEnd}
+var tokenStatements = []string{qProgram, qProgramsOf, qProgramUse, qProgramEnd, qProgramsEnd}
 
 type tokenRow struct {
 	Hash      string `gorm:"primaryKey"`
@@ -51,7 +51,7 @@ func (r *tokenRow) token() (access.Token, error) {
 
 // Token is the token with a secret's hash, and whether there is one, past ones included.
 func (tx *Tx) Token(hash string) (access.Token, bool, error) {
-	r, found, err := one[tokenRow](tx, qBearer, hash)
+	r, found, err := one[tokenRow](tx, qProgram, hash)
 	if err != nil || !found {
 		return access.Token{}, false, err
 	}
@@ -61,7 +61,7 @@ func (tx *Tx) Token(hash string) (access.Token, bool, error) {
 
 // Tokens are those of an account, the newest first, past ones included.
 func (tx *Tx) Tokens(account string) (out []access.Token, err error) {
-	err = each(tx, qBearersOf, func(r *tokenRow) error {
+	err = each(tx, qProgramsOf, func(r *tokenRow) error {
 		t, err := r.token()
 		out = append(out, t)
 		return err
@@ -88,7 +88,7 @@ func (tx *Tx) AddToken(t *access.Token) (err error) {
 // UseToken notes when a token was used.
 func (tx *Tx) UseToken(hash string, at time.Time) (err error) {
 	defer tx.fail(&err)
-	return tx.exec(qBearerUse, micros(at), hash)
+	return tx.exec(qProgramUse, micros(at), hash)
 }
 
 // RevokeToken ends a token of an account. Returns NotFound if the account has none with that id.
@@ -100,7 +100,7 @@ func (tx *Tx) RevokeToken(account, id string, at time.Time) (err error) {
 	}
 	for i := range list {
 		if list[i].ID == id {
-			return tx.exec(qBearerEnd, micros(at), id, account)
+			return tx.exec(qProgramEnd, micros(at), id, account)
 		}
 	}
 	return notFound("token")
@@ -109,5 +109,5 @@ func (tx *Tx) RevokeToken(account, id string, at time.Time) (err error) {
 // RevokeTokens ends all tokens of an account.
 func (tx *Tx) RevokeTokens(account string, at time.Time) (err error) {
 	defer tx.fail(&err)
-	return tx.exec(qBearersEnd, micros(at), account)
+	return tx.exec(qProgramsEnd, micros(at), account)
 }

@@ -27,6 +27,7 @@ before(async () => {
   await page.goto(`${team}/import`);
   await page.fill('#text', `name,born,sex,throws,sport,level\n${Array.from({ length: athletes }, (_, i) =>
     `Athlete With A Longer Name ${String(i + 1).padStart(2, '0')},2011-04-${String(1 + i % 28).padStart(2, '0')},${i % 2 ? 'female' : 'male'},${i % 4 ? 'right' : 'left'},baseball,school`).join('\n')}\n`);
+  await page.check('input[name=consent]');
   await page.click('button:text("Import")');
   await close();
 }, { timeout: 120_000 });

@@ -74,6 +74,12 @@ async function findPages(page) {
   pages.protocol = '/protocol';
   pages.people = '/people';
   pages.audit = '/audit';
+  pages.privacy = '/privacy';
+  pages.privacyTexts = '/privacy/texts';
+  pages.retention = '/privacy/retention';
+  pages.consents = `${pages.athlete}/consents`;
+  pages.teamConsents = `${pages.triage}/consents`;
+  pages.erase = `${pages.athlete}/erase`;
   pages.notFound = '/nothing/here';
 }
 
@@ -125,7 +131,7 @@ test('targets are large enough for a thumb', async () => {
   const { page, close } = await open({ viewport: { width: 390, height: 844 } });
   for (const path of [pages.teams, pages.triage, pages.athlete, pages.course, pages.readings, pages.correct, pages.workedBoth, pages.newAthlete, pages.import]) {
     await page.goto(String(path));
-    const small = await page.evaluate(() => [...document.querySelectorAll('a.button, button, summary, a.row, a.name, a.correct, a.worked, header a, select, textarea, input:not([type=hidden],[type=radio])')]
+    const small = await page.evaluate(() => [...document.querySelectorAll('a.button, button, summary, a.row, a.name, a.correct, a.worked, header a, select, textarea, input:not([type=hidden],[type=radio],[type=checkbox])')]
       .filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 48).map((e) => e.outerHTML.slice(0, 120)));
     assert.deepEqual(small, [], path);
   }

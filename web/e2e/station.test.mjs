@@ -384,11 +384,24 @@ describe('other stations', () => {
     for (const [label, text] of [['Day', '14'], ['Month', '3'], ['Year', '2011']]) await s.page.getByLabel(label ?? '').fill(text ?? '');
     for (const choice of ['Female', 'LEFT', 'School']) await s.page.getByLabel(choice, { exact: true }).check();
     await s.tap(s.button('Add and go on'));
-    await says(s.page.locator('h1'), 'Zoe Late (new) throws LEFT');
-    await s.keys('52546163');
-    await until(() => s.server.got.length === 3, 'three entries');
+    await says(s.page.locator('h1'), 'Do not measure: Zoe Late (new)');
+    await until(() => s.server.got.length === 1, 'an entry');
     assert.deepEqual(s.server.got[0]?.person, { name: 'Zoe Late', born: '2011-03-14', sex: 'female', hand: 'left', level: 'school' });
-    assert.ok(s.server.got.every((e) => e.athlete === s.server.got[0]?.athlete));
+    await s.close();
+  });
+
+  test('without a consent nothing is measured, until there is one', async () => {
+    const s = await open(['internal'], { change: (sheet) => { for (const a of sheet.athletes) a.consent = a.number !== 3; } });
+    await says(s.page.locator('.count'), '0 of 60 through, 1 without consent');
+    await s.pick(3);
+    await says(s.page.locator('h1'), 'Do not measure: 3 ');
+    assert.equal(await s.page.locator('[data-key]').count(), 0);
+    await s.tap(s.button('Back to the list'));
+    for (const a of s.server.sheet.athletes) a.consent = true;
+    await s.page.reload();
+    await s.pick(3);
+    await says(s.page.locator('h1'), /^3 /);
+    assert.equal(await s.page.locator('.stop').count(), 0);
     await s.close();
   });
 });

@@ -60,6 +60,8 @@ export class Server {
     await this.api('PUT', '/teams/team', { name: 'Invented sixty', sport: 'baseball' });
     for (const a of people.slice(0, n)) {
       await this.api('PUT', `/athletes/${a.id}?team=team`, { name: a.name, born: a.born, sex: a.sex, hands: [{ hand: a.hand }], sport: 'baseball', level: 'youth' });
+      const ofAge = `${Number(a.born.slice(0, 4)) + 18}${a.born.slice(4)}` <= on;
+      await this.api('POST', `/athletes/${a.id}/consents`, { id: `consent-${a.id}`, purpose: 'screening', on, given_by: ofAge ? 'athlete' : 'guardian' });
     }
   }
 
