@@ -63,7 +63,8 @@ func (s *syncLog) String() string {
 func newProgram(t *testing.T, visited bool) *program {
 	t.Helper()
 	p := &program{t: t, log: &syncLog{}}
-	w := &world{now: time.Now, newID: newID, random: rand.Reader, log: slog.New(slog.NewJSONHandler(p.log, nil)), out: io.Discard, errs: io.Discard}
+	now := func() time.Time { return time.Date(2026, 2, 20, 9, 0, 0, 0, time.UTC) }
+	w := &world{now: now, newID: newID, random: rand.Reader, log: slog.New(slog.NewJSONHandler(p.log, nil)), out: io.Discard, errs: io.Discard}
 	var err error
 	if p.o, err = w.openAll(t.Context(), filepath.Join(t.TempDir(), "a.db")); err != nil {
 		t.Fatal(err)
@@ -89,6 +90,9 @@ func newProgram(t *testing.T, visited bool) *program {
 	if err == nil {
 		_, err = p.o.clinic.PutAthlete(ctx, who, screen.Athlete{ID: oddPerson, Name: oddName, Born: "2010-03-04", Sex: "male", Sport: "baseball", Level: "school",
 			Hands: []screen.HandSince{{Hand: "right"}}}, oddTeam, 0)
+	}
+	if err == nil {
+		_, err = p.o.clinic.RecordConsent(ctx, who, oddPerson, clinic.ConsentToRecord{Purposes: []screen.Purpose{screen.ForScreening}, On: "2026-01-02", GivenBy: screen.ByGuardian})
 	}
 	if err == nil {
 		_, err = p.o.clinic.PutScreen(ctx, who, screen.Screen{ID: oddScreen, Athlete: oddPerson, Team: oddTeam, On: p.o.clinic.Today(), Kind: screen.Preseason}, 0)

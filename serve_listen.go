@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/http"
 	"net/url"
@@ -174,7 +175,10 @@ func (w *world) announceLines(l *lines) error {
 	if l.metrics != nil {
 		fmt.Fprintf(&b, "counters: http://%s/metrics\n", l.metrics.Addr())
 	}
-	_, err := w.out.Write([]byte(b.String()))
+	if b.Len() == 0 {
+		return nil
+	}
+	_, err := io.WriteString(w.out, b.String())
 	return err
 }
 

@@ -96,7 +96,7 @@ func coachRowOf(r *clinic.ReadyRow) coachRow {
 }
 
 // placeOf is where somebody goes who opens a team but may not see its records: a coach to the page of
-// coaches, a helper to the stations. It is empty for everybody else.
+// coaches, a helper to the stations, an administrator to the consents. It is empty for everybody else.
 func placeOf(who clinic.Person, team string) string {
 	of := access.Subject{Teams: []string{team}}
 	switch {
@@ -106,6 +106,8 @@ func placeOf(who clinic.Person, team string) string {
 		return "/teams/" + url.PathEscape(team) + "/coach"
 	case who.May(access.Enter, &of):
 		return "/stations"
+	case who.May(access.ManageConsent, &of):
+		return "/teams/" + url.PathEscape(team) + "/consents"
 	}
 	return ""
 }

@@ -33,7 +33,7 @@ func TestPrivacyPagesRender(t *testing.T) {
 		"/privacy/retention":                 {"No time is set: nothing falls due.", "Local rules decide", "until the age of 21 or 22", "Nobody."},
 		"/teams/" + team + "/consents":       {"1 member has no consent for screening", "withdrawn 5 Mar 2026", "Record consents on paper"},
 		"/athletes/" + athlete + "/consents": {"Screening: withdrawn on 5 Mar 2026", "the guardian asked for it by letter", "No consent for screening: nothing measured is stored.", "/held", "/erase"},
-		"/athletes/" + athlete + "/erase":    {"What goes", "screens", "Backups that were made before still hold the athlete", "This cannot be undone."},
+		"/athletes/" + athlete + "/erase":    {"What goes", "Screens: ", "Backups that were made before still hold the athlete", "This cannot be undone."},
 	} {
 		body := p.get(path, http.StatusOK)
 		wants(t, body, append(says, "<h1>", "</html>")...)
@@ -135,7 +135,7 @@ func TestRetentionAndErasureOnPages(t *testing.T) {
 		t.Errorf("another name: %d", w.Code)
 	}
 	w = p.post("/athletes/"+athlete+"/erase", url.Values{"confirm": {name}, "why": {"asked for"}})
-	if wants(t, w.Body.String(), "The athlete is erased.", "screens", "stays on record, without the name"); w.Code != http.StatusOK {
+	if wants(t, w.Body.String(), "The athlete is erased.", "screens: ", "stays on record, without the name"); w.Code != http.StatusOK {
 		t.Errorf("erased: %d", w.Code)
 	}
 	wantsNot(t, w.Body.String(), name)

@@ -66,8 +66,8 @@ func (s *server) teamConsentsPage(ctx *gin.Context) (*teamConsentsPage, error) {
 
 func teamConsentOf(m *clinic.MemberConsents) teamConsentRow {
 	row := teamConsentRow{ID: m.Athlete.ID, Name: m.Athlete.Name, Born: day(m.Athlete.Born), OfAge: m.OfAge}
-	for _, purpose := range screen.Purposes() {
-		c := consentCell{Label: upperFirst(purpose.Words()), Text: "none"}
+	for i, purpose := range screen.Purposes() {
+		c := consentCell{Label: [...]string{"Screening", "Pictures", "Coach"}[i], Text: "none"} // short: it stands beside the cell on a phone
 		if now := m.Now[purpose]; now != nil {
 			c.Text, c.Given = day(now.On), true
 		} else if ended := m.Ended[purpose]; ended != "" {

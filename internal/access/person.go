@@ -116,7 +116,7 @@ func (p *Person) In(a Action) (teams []string, every bool) {
 	return teams, false
 }
 
-// Role in words and what it may do, for the table of roles.
+// May reports whether the role may do a, for the table of roles.
 func (r Role) May(a Action) bool { return ruleOf[a] != nil && slices.Contains(ruleOf[a].roles, r) }
 
 // Local acts at the command line.

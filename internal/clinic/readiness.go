@@ -196,6 +196,8 @@ func (r *ReadyRow) look(by *scorings, rec *screen.Record, events []screen.Event)
 	switch {
 	case held(pain, on, events):
 		r.Status, r.Limits = ReadyHold, ""
+	case rec != nil && on > lastClearance(events) && by.c.toBeSeen(rec, rep):
+		r.Limits = "" // what was allowed before the screen no longer is
 	case r.Limits != "":
 		r.Status = ReadyLimits
 	case rec != nil:
@@ -205,10 +207,28 @@ func (r *ReadyRow) look(by *scorings, rec *screen.Record, events []screen.Event)
 	switch {
 	case rec == nil && r.Status == ReadyAsk:
 		r.Words = "not screened yet: ask the trainer"
-	case rec != nil && r.Status != ReadyHold:
+	case r.Status == ReadyThrow, r.Status == ReadyLimits:
 		r.Focus = focusOf(p, rep)
 	}
 	return nil
+}
+
+// toBeSeen reports whether somebody looks at the athlete before throwing goes on, short of a hold: what
+// hurt while it was measured, or a deficit of which the protocol says so. The handout says it; a coach
+// is not told the opposite.
+func (c *Clinic) toBeSeen(rec *screen.Record, rep *score.Report) bool {
+	if c.inPain(rec) != "" {
+		return true
+	}
+	return slices.ContainsFunc(rep.Findings, func(f score.Finding) bool {
+		return f.Verdict == score.Deficit && f.Counted && c.Protocol().Rule(f.Rule).OnDeficit != ""
+	})
+}
+
+// lastClearance is the day of the newest clearance, empty if there is none.
+func lastClearance(events []screen.Event) screen.Date {
+	_, cleared := lastOf(events)
+	return cleared
 }
 
 // limitsOf are those of the newest clearance: of those of one day, the one that was entered last.

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"evenhand/internal/access"
+	"evenhand/internal/score"
 	"evenhand/internal/screen"
 	"evenhand/internal/store"
 )
@@ -413,5 +414,61 @@ func TestOpenStations(t *testing.T) {
 	}
 	if _, err := r.OpenStations(ctx, Person{}); !screen.IsCode(err, screen.Unknown) {
 		t.Errorf("nobody: %v", err)
+	}
+}
+
+// The trainer is named for a link only if it rather does not do its share than does.
+func TestReadyFocusNamesTheLinkBehind(t *testing.T) {
+	p := open(t).Protocol()
+	finding := func(measure, link string, v score.Verdict, prob float64, counted bool) score.Finding {
+		return score.Finding{Measure: measure, Link: link, Verdict: v, P: prob, Counted: counted}
+	}
+	hip, shoulder := "work on the hip with the trainer", "work on the shoulder with the trainer"
+	for _, x := range []struct {
+		item string
+		f    []score.Finding
+		want string
+	}{
+		{"leads_with_hips", nil, ""},
+		{"leads_with_hips", []score.Finding{finding("hip_internal_rotation", "hip", score.Deficit, 0.9, true)}, hip},
+		{"leads_with_hips", []score.Finding{finding("hip_internal_rotation", "hip", score.Unsettled, 0.51, true)}, hip},
+		{"leads_with_hips", []score.Finding{finding("hip_internal_rotation", "hip", score.Unsettled, 0.5, true)}, ""},
+		{"leads_with_hips", []score.Finding{finding("hip_internal_rotation", "hip", score.Clear, 0.6, true)}, ""},
+		{"leads_with_hips", []score.Finding{finding("hip_internal_rotation", "hip", score.Deficit, 0.9, false)}, ""},
+		{"leads_with_hips", []score.Finding{finding("elbow_flexion", "elbow", score.Deficit, 0.9, true)}, ""},
+		// The item's own order decides, not that of the findings: shoulder before scapula.
+		{"arm_in_throwing_position", []score.Finding{finding("scapula_distance_abducted", "scapula", score.Deficit, 0.99, true),
+			finding("shoulder_flexion", "shoulder", score.Deficit, 0.81, true)}, shoulder},
+		{"arm_in_throwing_position", []score.Finding{finding("scapula_distance_abducted", "scapula", score.Deficit, 0.99, true)}, "work on the shoulder blade with the trainer"},
+	} {
+		if got := behindWords(p, p.Item(x.item), &score.Report{Findings: x.f}); got != x.want {
+			t.Errorf("%s with %+v: %q, want %q", x.item, x.f, got, x.want)
+		}
+	}
+}
+
+// Whom the handout tells to be seen before throwing goes on, of that one the coach is told to ask; not
+// that throwing is all right, and not why. A clearance since ends it.
+func TestReadinessDoesNotContradictTheHandout(t *testing.T) {
+	r := newReady(t, "elbow", "seen", "pain", "limits")
+	for _, id := range []string{"elbow", "seen", "limits"} {
+		r.read(r.screened(id, "2026-02-01", r.Protocol().Checklist[0].ID), "elbow_extension", 0, -20)
+	}
+	pain := r.screened("pain", "2026-02-01")
+	r.put(t, func(tx *store.Tx) error {
+		_, err := tx.PutNotDone(pain, []screen.NotDone{{ID: r.newID(), Screen: pain, Measure: irID, Side: screen.Right, Reason: screen.ReasonPain}})
+		return err
+	})
+	r.event("seen", screen.EventClearance, "2026-02-02", "")
+	r.event("limits", screen.EventClearance, "2026-01-20", "30 easy throws")
+	rows := r.rows()
+	for id, want := range map[string]ReadyStatus{"elbow": ReadyAsk, "seen": ReadyThrow, "pain": ReadyAsk, "limits": ReadyAsk} {
+		row := rows[id]
+		if row.Status != want || row.Limits != "" || (len(row.Focus) > 0) != (want == ReadyThrow) {
+			t.Errorf("%s: want %s: %+v", id, want, row)
+		}
+		if want == ReadyAsk && row.Words != "ask the trainer" {
+			t.Errorf("%s: the coach reads %q", id, row.Words)
+		}
 	}
 }

@@ -69,6 +69,7 @@ async function screened(team, on, name, values, notDone = {}, symptoms = []) {
   const athlete = randomUUID();
   const screen = randomUUID();
   await api('POST', `/athletes?team=${team}`, { id: athlete, name, born: '2011-04-02', sex: 'male', hands: [{ hand: 'right' }], sport: 'baseball', level: 'school' });
+  await api('POST', `/athletes/${athlete}/consents`, { id: randomUUID(), purpose: 'screening', on, given_by: 'guardian' });
   await api('PUT', `/screens/${screen}`, { id: screen, athlete, team, on, kind: 'preseason', threw_in_48h: true });
   const readings = Object.entries(values).flatMap(([measure, [left, right]]) => [['left', left], ['right', right]].map(([side, x]) =>
     ({ id: randomUUID(), measure, side, trials: measure === 'scapula_rating' || measure === 'limb_length' ? [x] : [x, x], sign: 'as_written', examiner: 'KD' })));

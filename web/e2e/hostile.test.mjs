@@ -47,7 +47,7 @@ async function send(method, path, body) {
 }
 
 /** A hostile text. @param {number} n */
-function text(n) { return texts[n % texts.length]; }
+function text(n) { return String(texts[n % texts.length]); }
 
 /** A team of which every word is hostile: six athletes, each with two visits, and a screening day. */
 async function enter() {
@@ -75,7 +75,7 @@ async function visit(i, v, on) {
   await send('PUT', `/screens/${s}`, { athlete: `ha${i}`, team, on, kind: v === 0 ? 'preseason' : 'in_season', examiner: text(i + v), note: text(i + 3) });
   const values = { shoulder_internal_rotation: [30 + i + v, 60], shoulder_external_rotation: [90, 92], elbow_extension: [-12 + v, -4], hip_internal_rotation: [30, 41 + i] };
   const readings = Object.entries(values).flatMap(([measure, pair]) => ['right', 'left'].map((side, k) => ({
-    id: `${s}-${measure}-${side}`, measure, side, trials: [pair[k], pair[k] + 1], sign: measure === 'elbow_extension' ? 'as_written' : undefined,
+    id: `${s}-${measure}-${side}`, measure, side, trials: [Number(pair[k]), Number(pair[k]) + 1], sign: measure === 'elbow_extension' ? 'as_written' : undefined,
     examiner: text(i + k), instrument: text(i + 4), position: text(i + 5), device: text(i + 1),
   })));
   await send('PUT', `/screens/${s}/readings`, { readings });
@@ -117,8 +117,8 @@ async function hover(page) {
     await place.scrollIntoViewIfNeeded();
     const box = await place.boundingBox();
     assert.ok(box);
-    for (let y = 8; y < box.height; y += 24) {
-      for (let x = 8; x < box.width; x += 48) await page.mouse.move(box.x + x, box.y + y);
+    for (let y = 8; y < box.height; y += 32) {
+      for (let x = 8; x < box.width; x += 64) await page.mouse.move(box.x + x, box.y + y);
     }
     n++;
   }
@@ -177,7 +177,7 @@ test('a station and a board that follows it show text', { timeout: 120_000 }, as
   const [station, board] = [await open(), await open()];
   await board.page.goto('/days/hd');
   await station.page.goto('/s/HOSTILEB');
-  await station.page.waitForFunction((t) => document.body.innerText.includes(t), texts[0]);
+  await station.page.waitForFunction((t) => document.body.innerText.includes(t), text(0));
   await assertText(station, 'station');
   const was = await board.page.locator('#live').textContent();
   await send('PUT', '/stations/HOSTILEA/entries', { device: 'tablet', entries: [
