@@ -165,6 +165,46 @@ func TestImportExportRoundTrip(t *testing.T) {
 	}
 }
 
+// Without the consent that the file's readings need nothing is taken; everything held about one athlete
+// comes out as one document.
+func TestConsentAndHeldCommands(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "t.db")
+	clean := strings.Replace(document, `"numbness"`, ``, 1)
+	code, _, errs := call(t, clean, "import", "--db", db, "--team", "Invented team", "-")
+	if code != 1 || strings.Count(errs, "there is no consent for screening on record") != 2 || !strings.Contains(errs, "screens[1]") {
+		t.Errorf("without a consent: exit %d, %s", code, errs)
+	}
+	code, _, errs = call(t, clean, "import", "--db", db, "--team", "Invented team", "--consent-on", "2026-02-01", "--consent-by", "guardian", "-")
+	if code != 1 || !strings.Contains(errs, "of age") {
+		t.Errorf("a guardian consents for somebody of 25: exit %d, %s", code, errs)
+	}
+	if code, _, errs = call(t, clean, "import", "--db", db, "--team", "Invented team", "--consent-on", "2026-02-01", "-"); code != 0 {
+		t.Fatalf("exit %d, %s", code, errs)
+	}
+	_, out, _ := call(t, "", "export", "--db", db)
+	var doc struct {
+		Athletes []struct{ ID, Name string }
+		Consents []struct {
+			Athlete, On string
+			GivenBy     string `json:"given_by"`
+		}
+	}
+	if err := json.Unmarshal([]byte(out), &doc); err != nil || len(doc.Consents) != 2 || len(doc.Athletes) != 2 {
+		t.Fatalf("%v, %+v", err, doc)
+	}
+	code, out, errs = call(t, "", "export", "--db", db, "--athlete", doc.Athletes[0].ID)
+	var held map[string]json.RawMessage
+	if err := json.Unmarshal([]byte(out), &held); code != 0 || err != nil || held["screens"] == nil || held["audit"] == nil || !strings.Contains(out, doc.Athletes[0].Name) || strings.Contains(out, doc.Athletes[1].Name) {
+		t.Errorf("exit %d, %v, %s", code, err, errs)
+	}
+	if code, _, errs = call(t, "", "export", "--db", db, "--athlete", "nobody"); code != 1 || !strings.Contains(errs, "no such athlete") {
+		t.Errorf("nobody: exit %d, %s", code, errs)
+	}
+	if code, _, _ = call(t, "", "export", "--db", db, "--athlete", "a", "--team", "b"); code == 0 {
+		t.Error("an athlete and a team together")
+	}
+}
+
 func TestProtocolCommands(t *testing.T) {
 	code, out, errs := call(t, "", "protocol", "check")
 	if code != 0 || !strings.Contains(out, "this measure cannot settle this threshold") || !strings.Contains(out, "30 or more of 100 uninjured athletes exceed it") {

@@ -44,8 +44,7 @@ func TestCoachSeesNoReadings(t *testing.T) {
 	s := sharedSite(t)
 	p := s.open(t, rolesNoon)
 	trainer, texts, asked, tagged, told := s.role(access.Trainer), s.unreadable(t), 0, 0, 0
-	for i := range ruleBookOf(t).Rules {
-		r := &ruleBookOf(t).Rules[i]
+	for _, r := range rulesToSend(t) {
 		for _, name := range []access.Role{access.Coach, access.Helper} {
 			who := s.role(name)
 			if r.Link == "family" {
@@ -71,7 +70,7 @@ func TestCoachSeesNoReadings(t *testing.T) {
 			}
 		}
 	}
-	if asked < 700 || tagged < 10 || told < 200 {
+	if !racing && (asked < 700 || tagged < 10 || told < 200) {
 		t.Errorf("only %d requests were sent, %d of them for what has a tag; the trainer saw %d of the texts", asked, tagged, told)
 	}
 }

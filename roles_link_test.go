@@ -23,8 +23,7 @@ func TestStationLinkReadsNothing(t *testing.T) {
 	p := s.open(t, rolesNoon)
 	before, asked := p.rows(), 0
 	for _, secret := range []string{s.names["code"], s.names["family"]} {
-		for i := range ruleBookOf(t).Rules {
-			r := &ruleBookOf(t).Rules[i]
+		for _, r := range rulesToSend(t) {
 			if r.Link != "" || r.Action == "public" {
 				continue
 			}
@@ -44,7 +43,7 @@ func TestStationLinkReadsNothing(t *testing.T) {
 		}
 	}
 	same(t, "after requests by links", before, p.rows(), "")
-	if asked < 1000 {
+	if !racing && asked < 1000 {
 		t.Errorf("only %d requests were sent", asked)
 	}
 }

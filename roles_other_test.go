@@ -49,8 +49,7 @@ func TestOtherTeamsIDs(t *testing.T) {
 	s := sharedSite(t)
 	p := s.open(t, rolesNoon)
 	before, asked := p.rows(), 0
-	for i := range ruleBookOf(t).Rules {
-		r := &ruleBookOf(t).Rules[i]
+	for _, r := range rulesToSend(t) {
 		if r.Link != "" || r.Action == "public" { // such an address lets in whoever knows it
 			continue
 		}
@@ -70,7 +69,7 @@ func TestOtherTeamsIDs(t *testing.T) {
 		}
 	}
 	same(t, "after requests for what is the other team's", before, p.rows(), "")
-	if asked < 700 {
+	if !racing && asked < 700 {
 		t.Errorf("only %d requests were sent", asked)
 	}
 	if p.log.Len() > 0 {
@@ -143,8 +142,7 @@ func TestListsHoldOwnTeamsOnly(t *testing.T) {
 	s := sharedSite(t)
 	p := s.open(t, rolesNoon)
 	read := 0
-	for i := range ruleBookOf(t).Rules {
-		r := &ruleBookOf(t).Rules[i]
+	for _, r := range rulesToSend(t) {
 		for _, who := range s.strangers() {
 			if r.reads() && r.may(&who) {
 				read++
@@ -153,7 +151,7 @@ func TestListsHoldOwnTeamsOnly(t *testing.T) {
 			}
 		}
 	}
-	if read < 300 {
+	if !racing && read < 300 {
 		t.Errorf("only %d answers were read", read)
 	}
 }
@@ -165,8 +163,7 @@ func TestOtherTeamsIDsInBodies(t *testing.T) {
 		t.Skip("opening a copy for each request takes too long under the race detector")
 	}
 	s, asked := sharedSite(t), 0
-	for i := range ruleBookOf(t).Rules {
-		r := &ruleBookOf(t).Rules[i]
+	for _, r := range rulesToSend(t) {
 		for k := range r.Others {
 			asked++
 			p := s.open(t, rolesNoon)
@@ -177,7 +174,7 @@ func TestOtherTeamsIDsInBodies(t *testing.T) {
 			_ = p.opened.store.Close()
 		}
 	}
-	if asked < 60 {
+	if !racing && asked < 60 {
 		t.Errorf("only %d requests were sent", asked)
 	}
 }

@@ -16,8 +16,7 @@ func TestRoles(t *testing.T) {
 	p := s.open(t, rolesNoon)
 	before := p.rows()
 	asked, refused := 0, 0
-	for i := range ruleBookOf(t).Rules {
-		r := &ruleBookOf(t).Rules[i]
+	for _, r := range rulesToSend(t) {
 		for _, who := range s.rolesOf() {
 			if r.Link != "" {
 				asked++
@@ -34,7 +33,7 @@ func TestRoles(t *testing.T) {
 		}
 	}
 	same(t, "after all that was refused", before, p.rows(), "")
-	if asked < 1500 || refused < 800 {
+	if !racing && (asked < 1500 || refused < 800) {
 		t.Errorf("only %d requests were sent, %d of them to be refused", asked, refused)
 	}
 	if p.log.Len() > 0 {
@@ -48,8 +47,7 @@ func TestRolesAllowed(t *testing.T) {
 		t.Skip("opening a copy for each write takes too long under the race detector")
 	}
 	s := sharedSite(t)
-	for i := range ruleBookOf(t).Rules {
-		r := &ruleBookOf(t).Rules[i]
+	for _, r := range rulesToSend(t) {
 		for _, who := range s.rolesOf() {
 			if r.reads() || r.Link == "" && !r.may(&who) || r.Link != "" && who.token != "" && !r.may(&who) {
 				continue

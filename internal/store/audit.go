@@ -83,8 +83,7 @@ func (tx *Tx) FindAudit(q *AuditQuery, before int64, fn func(*access.Entry) (mor
 		before = 1<<63 - 1
 	}
 	for {
-		n, err := 0, error(nil)
-		stop := false
+		n, stop := 0, false
 		use := func(r *auditRow) error {
 			n++
 			before = r.Seq
@@ -95,6 +94,7 @@ func (tx *Tx) FindAudit(q *AuditQuery, before int64, fn func(*access.Entry) (mor
 			}
 			return nil
 		}
+		var err error
 		switch {
 		case q.Who != "":
 			err = each(tx, qAuditByWho, use, q.Who, before, auditChunk)

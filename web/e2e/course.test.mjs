@@ -41,6 +41,8 @@ async function newcomer(page, name) {
   const answer = await page.request.post(`/api/v1/athletes?team=${team.split('/').pop()}`, {
     data: { id, name, born: '2011-04-02', sex: 'male', hands: [{ hand: 'right' }], sport: 'baseball', level: 'school' } });
   assert.ok(answer.ok(), await answer.text());
+  const consent = await page.request.post(`/api/v1/athletes/${id}/consents`, { data: { id: randomUUID(), purpose: 'screening', on: '2025-01-02', given_by: 'guardian' } });
+  assert.ok(consent.ok(), await consent.text());
   return `/athletes/${id}`;
 }
 

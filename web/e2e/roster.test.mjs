@@ -253,6 +253,7 @@ test('a formula is never worked out, and a name that begins with = leaves as tex
   const { items } = await (await page.request.get(`/api/v1/athletes?team=${id}&limit=20`)).json();
   const sum = items.find((/** @type {{ name: string }} */ a) => a.name === '=2+3');
   assert.ok(sum, 'the name stays as it is');
+  await page.request.post(`/api/v1/athletes/${sum.id}/consents`, { data: { id: 'formula-consent', purpose: 'screening', on: '2026-02-09', given_by: 'guardian' } });
   await page.request.put('/api/v1/screens/formula', { data: { athlete: sum.id, team: id, on: '2026-02-10', kind: 'preseason' } });
   await page.request.put('/api/v1/screens/formula/readings', { data: { readings: [{ id: 'formula-1', measure: 'shoulder_internal_rotation', side: 'left', trials: [50] }] } });
   const csv = await (await page.request.get(`/api/v1/teams/${id}/export?format=csv`)).text();
