@@ -117,8 +117,7 @@ func turnedAway(ctx *gin.Context, wait time.Duration) {
 var public = map[string]bool{
 	"/sign-in": true, "/sign-in/passkey/begin": true, "/sign-in/passkey/finish": true,
 	"/setup/:secret": true, "/invitation/:secret": true, "/reset/:secret": true, familyRoute: true,
-	"/s/:code": true, "/s/sw.js": true, "/assets/*name": true, "/trust": true, "/trust/ca.crt": true,
-	"/health/live": true, "/health/ready": true,
+	"/s/:code": true, "/s/sw.js": true, "/assets/*name": true,
 }
 
 // signedIn sends whoever is not signed in to the page for it, and back afterwards.

@@ -433,6 +433,9 @@ func TestStationWithoutConsent(t *testing.T) {
 	if r.athlete("SHOULDER", 2).Consent {
 		t.Error("withdrawn and still measured")
 	}
+	if b := r.board(); b.Without[0].Withdrawn != "" || b.Without[1].Athlete != "a02" || b.Without[1].Withdrawn != "2026-02-10" {
+		t.Errorf("the board does not say who withdrew: %+v", b.Without)
+	}
 	undo := r.entry(screen.DayUndo, "a02", "")
 	undo.Undoes = out.Results[2].ID
 	r.added("SHOULDER", undo) // what is there can be taken back

@@ -47,7 +47,7 @@ func (s *dayState) board(b *Board) {
 			b.Holds = append(b.Holds, BoardHold{row.Athlete, row.Person.Name, row.Number, s.holds(i)})
 		}
 		if !row.Consent {
-			b.Without = append(b.Without, BoardRef{row.Athlete, row.Person.Name, row.Number})
+			b.Without = append(b.Without, BoardRef{row.Athlete, row.Person.Name, row.Number, s.ended[row.Athlete]})
 		}
 		if row.Complete {
 			b.Complete++

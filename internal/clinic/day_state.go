@@ -18,6 +18,7 @@ type dayState struct {
 	log     *dayLog
 	checks  bool                    // some station checks in
 	consent map[string]bool         // by athlete: may be screened
+	ended   map[string]screen.Date  // by athlete: when a consent for screening was withdrawn last
 	finish  map[[2]string]time.Time // when the last entry of an athlete at a station was made
 }
 
@@ -51,9 +52,18 @@ func (c *Clinic) dayState(tx *store.Tx, id string) (*dayState, error) {
 	for i := range view.Athletes {
 		ids[i] = view.Athletes[i].Athlete
 	}
-	s.consent, err = c.consenting(tx, ids, func(list []screen.Consent) bool { return c.mayScreen(list, view.Day.On) })
+	of, err := tx.ConsentsOf(ids)
 	if err != nil {
 		return nil, err
+	}
+	s.consent, s.ended = make(map[string]bool, len(ids)), map[string]screen.Date{}
+	for _, id := range ids {
+		s.consent[id] = c.mayScreen(of[id], view.Day.On)
+		for i := range of[id] {
+			if x := &of[id][i]; x.Purpose == screen.ForScreening {
+				s.ended[id] = max(s.ended[id], x.WithdrawnOn)
+			}
+		}
 	}
 	return s, s.read(tx)
 }

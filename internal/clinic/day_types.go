@@ -245,10 +245,11 @@ type BoardHold struct {
 	Signs         []string
 }
 
-// BoardRef names an athlete on the list.
+// BoardRef names an athlete on the list without a consent for screening.
 type BoardRef struct {
 	Athlete, Name string
 	Number        int
+	Withdrawn     screen.Date // when it was withdrawn; empty: it was never given
 }
 
 // BoardConflict is a cell that two helpers measured although it was not planned: both are kept.

@@ -74,14 +74,20 @@ func (c *Clinic) FollowUp(ctx context.Context, who Person, team string) (out Fol
 	return out, err
 }
 
-func (c *Clinic) followRows(tx *store.Tx, team string) ([]FollowRow, error) {
-	members, err := tx.LatestScreens(team, c.Today())
-	if err != nil {
-		return nil, err
-	}
-	ids := make([]string, len(members))
+// membersToday are the members that a team has today, each with the newest screen, and their ids.
+func (c *Clinic) membersToday(tx *store.Tx, team string) (members []store.Latest, ids []string, err error) {
+	members, err = tx.LatestScreens(team, c.Today())
+	ids = make([]string, len(members))
 	for i := range members {
 		ids[i] = members[i].Athlete
+	}
+	return members, ids, err
+}
+
+func (c *Clinic) followRows(tx *store.Tx, team string) ([]FollowRow, error) {
+	members, ids, err := c.membersToday(tx, team)
+	if err != nil {
+		return nil, err
 	}
 	courses, err := c.courses(tx, ids)
 	if err != nil {

@@ -104,13 +104,9 @@ func (c *Clinic) Readiness(ctx context.Context, who Person, team string) (out Re
 
 // readyRows are those of a team's members. Records of who does not share with the coach are not read.
 func (c *Clinic) readyRows(tx *store.Tx, team string) ([]ReadyRow, error) {
-	members, err := tx.LatestScreens(team, c.Today())
+	members, ids, err := c.membersToday(tx, team)
 	if err != nil {
 		return nil, err
-	}
-	ids := make([]string, len(members))
-	for i := range members {
-		ids[i] = members[i].Athlete
 	}
 	shares, err := c.sharesWithCoach(tx, ids)
 	if err != nil {

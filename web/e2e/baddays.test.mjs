@@ -138,6 +138,7 @@ badDay('two tablets take one cell: both are kept, and the board says so', async 
   for (const h of [ann, ben]) await h.cut(false);
   await allThere(server, [ann, ben], 8);
   const board = await browser.newPage();
+  await server.signIn(board);
   await board.goto(`${server.here}/days/day`);
   const text = (await board.textContent('main')) ?? '';
   const twice = people[1];
@@ -166,6 +167,7 @@ badDay('the device is full: said, not shown as saved, and nothing before it is l
   const h = helper(0, 'Ann', server.here);
   h.context = await browser.newContext({ viewport: { width: 390, height: 740 } });
   const beside = await h.context.newPage();
+  await server.signIn(beside);
   await beside.goto(`${server.here}/protocol`);
   const devtools = await h.context.newCDPSession(beside);
   await devtools.send('Storage.overrideQuotaForOrigin', { origin: server.here, quotaSize: 6_000_000 });
@@ -199,6 +201,7 @@ badDay('the day is closed while a tablet still holds entries: they are taken and
   await allThere(server, [h], 8);
   await h.p.locator('#bar', { hasText: 'The day is closed. What you still have is sent and marked late.' }).waitFor();
   const board = await browser.newPage();
+  await server.signIn(board);
   await board.goto(`${server.here}/days/day`);
   const text = (await board.textContent('main')) ?? '';
   assert.ok(/after (the day was )?clos/i.test(text) || /late/i.test(text), text.slice(0, 2000));

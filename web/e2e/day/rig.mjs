@@ -18,11 +18,38 @@ export class Server {
   constructor(program, folder) {
     this.program = program;
     this.folder = folder;
+    this.cookie = { name: '', value: '' };
   }
 
   static async start() {
     const folder = mkdtempSync(join(tmpdir(), 'evenhand-day-'));
-    return new Server(await startServer(join(folder, 'day.db')), folder);
+    const server = new Server(await startServer(join(folder, 'day.db')), folder);
+    await server.signUp();
+    return server;
+  }
+
+  /** Makes the first account by the link that the program prints. Stations need none. */
+  async signUp() {
+    let link = null;
+    for (let i = 0; i < 100 && !link; i++) {
+      link = /\/setup\/[\w-]+/.exec(this.program.said());
+      if (!link) await new Promise((r) => setTimeout(r, 50));
+    }
+    assert.ok(link, `the program printed no link for the first account: ${this.program.said()}`);
+    const form = new URLSearchParams({ name: 'Day Chief', login: 'chief', password: 'seven quiet herons wade at dusk', again: 'seven quiet herons wade at dusk', looks_after: 'yes' });
+    const answer = await fetch(`${this.program.url}${link[0]}`, { method: 'POST', body: form, redirect: 'manual', headers: { Origin: this.program.url } });
+    const [name, value] = (answer.headers.getSetCookie()[0] ?? '').split(';')[0]?.split('=') ?? [];
+    assert.ok(name && value, `signed up: ${answer.status} ${(await answer.text()).slice(0, 400)}`);
+    this.cookie = { name, value };
+  }
+
+  /** Signs a page's browser in. @param {import('playwright-core').Page} page */
+  async signIn(page) {
+    await page.context().addCookies([{ ...this.cookie, url: this.here }]);
+  }
+
+  get signedIn() {
+    return { Cookie: `${this.cookie.name}=${this.cookie.value}` };
   }
 
   /** On this machine itself, where the browser gives all it has. */
@@ -49,7 +76,7 @@ export class Server {
 
   /** @param {string} method @param {string} path @param {unknown} [body] */
   async api(method, path, body) {
-    const answer = await fetch(`${this.program.url}/api/v1${path}`, { method, headers: { 'Content-Type': 'application/json' }, ...(body === undefined ? {} : { body: JSON.stringify(body) }) });
+    const answer = await fetch(`${this.program.url}/api/v1${path}`, { method, headers: { 'Content-Type': 'application/json', ...this.signedIn }, ...(body === undefined ? {} : { body: JSON.stringify(body) }) });
     const text = await answer.text();
     assert.ok(answer.ok, `${method} ${path}: ${answer.status} ${text.slice(0, 400)}`);
     return text ? JSON.parse(text) : null;
@@ -81,7 +108,7 @@ export class Server {
 
   /** @param {string} screen @param {string} athlete */
   async readingsOf(screen, athlete) {
-    const answer = await fetch(`${this.program.url}/api/v1/screens/${screen}/readings`);
+    const answer = await fetch(`${this.program.url}/api/v1/screens/${screen}/readings`, { headers: this.signedIn });
     if (answer.status === 404) return []; // nothing was entered
     const { items } = /** @type {{ items: any[] }} */ (await answer.json());
     return items.filter((r) => !r.superseded_by && !r.withdrawn).map((r) => reading({ athlete, about: r.measure, side: r.side, trials: r.trials, examiner: r.examiner })).sort();

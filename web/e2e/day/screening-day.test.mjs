@@ -103,6 +103,7 @@ test('a screening day of sixty athletes', { timeout: 900_000 }, async () => {
   assert.equal(here.length, 60);
   assert.deepEqual(here, there);
   const board = await browser.newPage({ viewport: { width: 1440, height: 1000 } });
+  await server.signIn(board);
   await board.goto(`${server.here}/days/day`);
   assert.ok((await board.textContent('main'))?.includes('numbness or tingling'), 'the board names the hold');
   await board.close();
