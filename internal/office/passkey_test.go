@@ -26,7 +26,18 @@ func newDevice(account string, verifies bool) *device {
 	return &device{
 		rp:   virtualwebauthn.RelyingParty{ID: "evenhand.test", Name: "evenhand", Origin: origin},
 		auth: virtualwebauthn.NewAuthenticatorWithOptions(virtualwebauthn.AuthenticatorOptions{UserHandle: []byte(account), UserNotVerified: !verifies}),
-		key:  virtualwebauthn.NewCredential(virtualwebauthn.KeyTypeEC2),
+		key:  newKey(),
+	}
+}
+
+// newKey is a key on the curve P-256 whose coordinates both have 32 bytes. The library leaves leading
+// zeros out, which RFC 9053 (section 7.1.1) does not allow and which is rightly refused: one key in 128.
+func newKey() virtualwebauthn.Credential {
+	const whole = 77 // bytes of a COSE key with two coordinates of 32
+	for {
+		if c := virtualwebauthn.NewCredential(virtualwebauthn.KeyTypeEC2); len(c.Key.AttestationData()) == whole {
+			return c
+		}
 	}
 }
 
