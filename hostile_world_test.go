@@ -44,8 +44,8 @@ var hostileTexts = []string{
 }
 
 // rounds is in how many rounds everything is typed: in as many as there are texts. The race detector
-// sees in one what it would see in all.
-var rounds = map[bool]int{false: len(hostileTexts), true: 1}[racing]
+// sees in three what it would see in all.
+var rounds = map[bool]int{false: len(hostileTexts), true: 3}[racing]
 
 // hostileList is testdata/hostile.yaml.
 type hostileList struct {

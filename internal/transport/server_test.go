@@ -96,9 +96,11 @@ func TestGreedyAddressLeavesRoomForOthers(t *testing.T) {
 		if status, _ := h.get(t, "[2001:db8:0:1::1]:900"); status != http.StatusOK {
 			t.Errorf("another network: %d", status)
 		}
+		synctest.Wait() // that one has gone
 		for i := range 6 {
 			held = append(held, h.dial(at(fmt.Sprintf("127.0.0.1:%d", i)))) // up to the total
 		}
+		synctest.Wait() // all are in
 		if status, _ := h.get(t, "192.168.7.10:1"); status != 0 {
 			t.Errorf("one more than the total was answered with %d", status)
 		}
