@@ -145,15 +145,11 @@ func (w *world) load(file string) (*screen.Protocol, error) {
 
 // clinic opens a database file.
 func (w *world) clinic(ctx context.Context, file string) (*clinic.Clinic, func() error, error) {
-	s, err := w.scorer()
+	o, err := w.openAll(ctx, file)
 	if err != nil {
 		return nil, nil, err
 	}
-	st, err := store.Open(ctx, file, store.Options{Now: w.now})
-	if err != nil {
-		return nil, nil, err
-	}
-	return clinic.New(st, s, w.now, w.newID), st.Close, nil
+	return o.clinic, o.store.Close, nil
 }
 
 // opened is a database file with the use cases that work on it.
@@ -164,7 +160,7 @@ type opened struct {
 	office *office.Office
 }
 
-// openAll opens a database file for serving.
+// openAll opens a database file.
 func (w *world) openAll(ctx context.Context, file string) (*opened, error) {
 	s, err := w.scorer()
 	if err != nil {

@@ -70,8 +70,8 @@ func (c *Clinic) consentAtDesk(tx *store.Tx, who Person, day, athlete string) er
 	if err != nil {
 		return err
 	}
-	if !slices.ContainsFunc(list, func(p screen.Participant) bool { return p.Athlete == athlete }) {
-		return &screen.Problem{Code: screen.NotFound, Text: "the athlete is not on the list of this day", Want: "choose from the board"}
+	if _, err := onList(list, athlete); err != nil {
+		return err
 	}
 	if d.On < c.Today() {
 		return invalid("record it with its own date on the athlete's page", "the day was on %s: a consent of today does not hold for it", d.On)

@@ -303,9 +303,9 @@ func (c *Clinic) release(tx *store.Tx, who Person, day, athlete, why string) err
 	if err != nil {
 		return err
 	}
-	at := slices.IndexFunc(list, func(p screen.Participant) bool { return p.Athlete == athlete })
-	if at < 0 {
-		return &screen.Problem{Code: screen.NotFound, Text: "the athlete is not on the list of this day", Want: "choose from the board"}
+	at, err := onList(list, athlete)
+	if err != nil {
+		return err
 	}
 	rec, err := tx.Record(list[at].Screen)
 	if err != nil {
@@ -328,6 +328,15 @@ func (c *Clinic) release(tx *store.Tx, who Person, day, athlete, why string) err
 	}
 	_, err = tx.AddDayEntries(day, rows)
 	return err
+}
+
+// onList is the place of an athlete on a day's list. Returns NotFound.
+func onList(list []screen.Participant, athlete string) (int, error) {
+	at := slices.IndexFunc(list, func(p screen.Participant) bool { return p.Athlete == athlete })
+	if at < 0 {
+		return at, &screen.Problem{Code: screen.NotFound, Text: "the athlete is not on the list of this day", Want: "choose from the board"}
+	}
+	return at, nil
 }
 
 // refers says of a symptom that it is a referral sign.

@@ -169,14 +169,6 @@ func Study(id string) About {
 	}
 }
 
-// Handout is a handout that was made for an athlete at a screen.
-func Handout(id string) About {
-	return ofScreen("handout", id, func(tx *store.Tx) (string, error) {
-		h, err := tx.Handout(id)
-		return h.Screen, err
-	})
-}
-
 // All of several subjects must be allowed.
 func All(list ...About) About {
 	return func(tx *store.Tx, today screen.Date) (out []access.Subject, err error) {
